@@ -1,0 +1,111 @@
+"""The drink's body: volume, level, and how it lies in the glass."""
+
+import manifold3d
+import numpy as np
+import pytest
+
+from brimcast.vessels.fill import capacity_ml, fill, fill_height_for_ml
+from brimcast.vessels.lathe import sections_for, turn
+from brimcast.vessels.library import SHAPES, vessel
+from brimcast.vessels.mesh import check, united
+from brimcast.vessels.outline import arc, joined, line, thinned
+
+
+def _solid(mesh):
+    positions, faces = united(mesh)
+    solid = manifold3d.Manifold(manifold3d.Mesh64(positions, faces.astype(np.uint64)))
+    assert solid.status() == manifold3d.Error.NoError
+    return solid
+
+
+def _closed_to_axis(outline):
+    return joined([outline, line(outline.points_mm[-1], (0.0, outline.points_mm[-1, 1]))])
+
+
+def test_capacity_of_a_frustum_is_the_published_volume(published):
+    """published_values.yaml#vessel_geometry/frustum"""
+    entry = published["vessel_geometry"]["frustum"]
+    value = entry["value"]
+    inside = joined([line((0, 5), (value["r"], 5)), line((value["r"], 5), (value["R"], 5 + value["h"]))])
+    assert capacity_ml(inside) == pytest.approx(value["volume_ml"], abs=entry["tolerance"])
+
+
+def test_capacity_of_a_round_bowl_is_the_published_cap(published):
+    """published_values.yaml#vessel_geometry/spherical_cap"""
+    entry = published["vessel_geometry"]["spherical_cap"]
+    bowl = arc((0, entry["value"]["R"]), entry["value"]["R"], -90, 0)
+    held = capacity_ml(bowl, entry["value"]["h"])
+    assert held == pytest.approx(entry["value"]["volume_ml"], abs=entry["tolerance"])
+
+
+@pytest.mark.parametrize("share", [0.001, 0.2, 0.5, 0.97, 1.0])
+def test_height_for_a_volume_undoes_the_volume_for_a_height(share):
+    glass = vessel("tasting")
+    volume_ml = share * glass.capacity_ml()
+    assert glass.capacity_ml(glass.fill_height_for_ml(volume_ml)) == pytest.approx(volume_ml, rel=1e-8)
+
+
+def test_volume_in_a_straight_glass_rises_by_its_cross_section():
+    """Above the fillet a tumbler of 65 mm inside takes pi 32.5^2 mm3 per mm."""
+    glass = vessel("tumbler")
+    risen_ml = glass.capacity_ml(60) - glass.capacity_ml(40)
+    assert risen_ml == pytest.approx(np.pi * 32.5**2 * 20 / 1000, rel=1e-9)
+
+
+@pytest.mark.parametrize("name", SHAPES)
+@pytest.mark.parametrize(("detail", "share"), [(1.0, 0.6), (0.3, 0.03), (0.3, "brim")])
+def test_drink_lies_in_the_glass_without_leak_or_gap(name, detail, share):
+    """Booleans by manifold3d: no drink outside the outer surface, no part of the inside without drink."""
+    glass = vessel(name)
+    depth_mm = glass.height_mm - glass.base_mm
+    level_mm = glass.height_mm - 0.2 if share == "brim" else glass.base_mm + share * depth_mm
+    drink = check(glass.drink_mesh(level_mm, detail))
+    error_mm = 0.002 / detail**2
+    sections = sections_for(glass.section.points_mm[:, 0].max(), error_mm)
+    outer = thinned(glass.outer, error_mm, min(3 / detail, 8))
+    hull = _solid(turn(_closed_to_axis(outer), sections))
+    inside = glass.inner.cut(0, glass.inner.place_at_height(level_mm, last=False))
+    room = _solid(turn(_closed_to_axis(thinned(inside, 1e-4)), sections))
+    body = _solid(drink)
+    assert (body - hull).volume() < 1e-6 * body.volume()
+    assert (room - body).volume() < 1e-6 * body.volume()
+    assert drink.bounds_mm[1, 2] == pytest.approx(level_mm, abs=1e-9)
+
+
+def test_drink_reaches_into_the_glass_by_the_overlap():
+    glass = vessel("tumbler")
+    drink = glass.drink_mesh(60)
+    assert drink.bounds_mm[1, 0] == pytest.approx(32.5 + 0.05, abs=1e-9)
+    assert drink.bounds_mm[0, 2] == pytest.approx(10 - 0.05, abs=1e-9)
+
+
+def test_overlap_stays_a_quarter_of_a_thin_wall():
+    thin = vessel("tumbler", wall_mm=0.12)
+    assert thin.drink_mesh(60).bounds_mm[1, 0] == pytest.approx(35 - 0.12 + 0.03, abs=1e-6)
+
+
+def test_surface_is_flat_and_a_patch_of_its_own():
+    drink = vessel("highball").drink_mesh(100)
+    top = drink.faces[drink.patches == drink.patches.max()]
+    assert (drink.vertices_mm[top, 2] == 100).all() and (drink.normals[top] == [0, 0, 1]).all()
+    below = drink.faces[drink.patches < drink.patches.max()]
+    assert drink.normals[below, 2].max() < 0.1
+
+
+def test_body_without_overlap_holds_the_capacity():
+    """The mesh's volume against the integral, facets taken out: 512 lose 2.5e-5."""
+    inside = vessel("rocks").inner
+    mesh = fill(inside, 70, overlap_mm=0.0, accuracy=(1e-4, 1.0), sections=512)
+    share = 512 / (2 * np.pi) * np.sin(2 * np.pi / 512)
+    assert mesh.volume_mm3 / share / 1000 == pytest.approx(capacity_ml(inside, 70), rel=5e-6)
+
+
+def test_levels_and_volumes_out_of_reach_are_named():
+    glass = vessel("tumbler")
+    for level_mm in (10, 9, 90, 95):
+        with pytest.raises(ValueError, match=f"fill height {level_mm} mm"):
+            glass.drink_mesh(level_mm)
+    with pytest.raises(ValueError, match="the inside goes from 10 to 90 mm"):
+        glass.capacity_ml(91)
+    with pytest.raises(ValueError, match="the glass holds 26"):
+        fill_height_for_ml(glass.inner, 500)

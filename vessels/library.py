@@ -1,0 +1,256 @@
+"""Glasses by name, by their measures, or from a table of calliper readings."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
+
+import numpy as np
+
+from .curve import smooth_curve
+from .fill import OVERLAP_MM, capacity_ml, fill, fill_height_for_ml
+from .lathe import sections_for, turn
+from .outline import CHORD_ERROR_MM, NORMAL_OFF_DEG, Outline, thinned
+from .wall import Measures, close_wall
+
+_OVERLAP_SHARE = 0.25  # of the thinnest wall that the drink may reach into
+_STEM_SHARE = 0.4  # of the widest diameter: what is narrower is a stem
+_FILLET_SHARE = 0.15  # of the diameter at the base; common practice
+
+
+@dataclass(frozen=True, eq=False)
+class Vessel:
+    """A glass standing on the table, its axis on z.
+
+    Parameters
+    ----------
+    name : str
+    height_mm : float
+        Height of the rim's crest above the table, mm.
+    outer, inner : Outline
+        Outside from the axis under the foot to the rim's crest; inside from the axis to the crest.
+    section : Outline
+        Closed section of the glass.
+    foot_radius_mm, rim_radius_mm : float
+        Largest radius of the foot, outer radius of the rim, mm.
+    thinnest_mm : float
+        Least thickness of wall and base, mm.
+    """
+
+    name: str
+    height_mm: float
+    outer: Outline
+    inner: Outline
+    section: Outline
+    foot_radius_mm: float
+    rim_radius_mm: float
+    thinnest_mm: float
+
+    @property
+    def base_mm(self):
+        """Height of the inside's lowest point above the table, mm."""
+        return float(self.inner.points_mm[0, 1])
+
+    def glass_mesh(self, detail=1.0, sections=None):
+        """Return the glass as a closed Mesh.
+
+        Parameters
+        ----------
+        detail : float
+            1: chord error 0.002 mm. 0.5: half as many points each way, four times the chord error.
+        sections : int, optional
+            Facets per turn; default from the chord error.
+        """
+        accuracy = _accuracy(detail)
+        return turn(thinned(self.section, *accuracy), sections, accuracy[0])
+
+    def drink_mesh(self, fill_height_mm, detail=1.0, sections=None):
+        """Return the body of a drink up to a height above the table; it reaches a little into the glass."""
+        overlap_mm = min(OVERLAP_MM, _OVERLAP_SHARE * self.thinnest_mm)
+        chord_error_mm, normal_off_deg = _accuracy(detail)
+        # As many facets as the glass has and a chord error within the overlap: no air gets between.
+        if sections is None:
+            sections = sections_for(self.section.points_mm[:, 0].max(), chord_error_mm)
+        accuracy = min(chord_error_mm, overlap_mm / 2), normal_off_deg
+        return fill(self.inner, fill_height_mm, overlap_mm, accuracy, sections)
+
+    def capacity_ml(self, height_mm=None):
+        """Return what the glass holds up to a height above the table (default to the brim), ml."""
+        return capacity_ml(self.inner, height_mm)
+
+    def fill_height_for_ml(self, volume_ml):
+        """Return the surface's height above the table, mm, for a volume."""
+        return fill_height_for_ml(self.inner, volume_ml)
+
+
+@dataclass(frozen=True)
+class Shape:
+    """A kind of glass: an outside in millimetres that its measures stretch.
+
+    Parameters
+    ----------
+    points : tuple of (float, float)
+        Height and diameter, mm, from the foot up.
+    measures : Measures
+    corners : mapping of int to float
+        Radius in mm at the points that are corners.
+    anchors : mapping of str to int
+        Name of a diameter that can be asked for -> the point that has it. ``diameter_mm`` is the
+        widest; diameters between two anchors are stretched in between.
+    stem : tuple of int
+        Points whose diameter stays as it is.
+    base : bool
+        Whether ``base_mm`` can be asked for; otherwise it goes with the height.
+    """
+
+    points: tuple[tuple[float, float], ...]
+    measures: Measures
+    corners: Mapping[int, float] = field(default_factory=dict)
+    anchors: Mapping[str, int] = field(default_factory=dict)
+    stem: tuple[int, ...] = ()
+    base: bool = True
+
+    @property
+    def allowed(self):
+        """Names of the measures that can be asked for."""
+        return ("height_mm", *self.anchors, "wall_mm", *(("base_mm",) if self.base else ()))
+
+
+SHAPES = {
+    # ISO 3591:1977, wine-tasting glass: total 155, bowl 100, rim 46, widest 65, stem 9, foot 65, wall
+    # 0.8 mm, 215 ml (published_values.yaml#vessel_geometry/iso3591_wine_glass). The curve between is ours.
+    "tasting": Shape(
+        points=(
+            (0.0, 65.0), (1.8, 65.0), (3.2, 46.0), (5.5, 22.0), (11.0, 10.6), (20.0, 9.0), (44.0, 9.0),
+            (51.0, 11.0), (55.0, 18.0), (60.0, 34.0), (67.0, 49.6), (77.0, 61.4), (89.0, 65.0),
+            (102.0, 62.0), (117.0, 56.6), (135.0, 50.8), (155.0, 46.0),
+        ),
+        measures=Measures(wall_mm=0.8, base_mm=56.5, heel_mm=0.8, hollow_mm=1.6),
+        corners={1: 0.8},
+        anchors={"foot_diameter_mm": 0, "diameter_mm": 12, "rim_diameter_mm": 16},
+        stem=(5, 6),
+        base=False,
+    ),
+    # The others are common practice: no one glass stands behind them.
+    "highball": Shape(
+        points=((0.0, 62.0), (150.0, 70.0)),
+        measures=Measures(wall_mm=2.2, base_mm=12.0, fillet_mm=7.0, heel_mm=3.5, hollow_mm=0.8),
+        anchors={"foot_diameter_mm": 0, "diameter_mm": 1},
+    ),
+    "rocks": Shape(
+        points=((0.0, 76.0), (92.0, 85.0)),
+        measures=Measures(wall_mm=3.0, base_mm=18.0, fillet_mm=8.0, heel_mm=5.0, hollow_mm=1.2),
+        anchors={"foot_diameter_mm": 0, "diameter_mm": 1},
+    ),
+    "tumbler": Shape(
+        points=((0.0, 70.0), (90.0, 70.0)),
+        measures=Measures(wall_mm=2.5, base_mm=10.0, fillet_mm=5.0, heel_mm=3.0, hollow_mm=0.5),
+        anchors={"foot_diameter_mm": 0, "diameter_mm": 1},
+    ),
+}  # fmt: skip
+
+
+def vessel(name, **overrides):
+    """Return a glass of the library, with other measures where asked.
+
+    Parameters
+    ----------
+    name : str
+        A key of ``SHAPES``.
+    **overrides : float
+        ``height_mm``, ``diameter_mm`` (the widest), ``rim_diameter_mm``, ``foot_diameter_mm``,
+        ``wall_mm``, ``base_mm``, as far as the shape has them. A diameter that is not asked for keeps
+        its proportion to the widest, points between keep theirs to the height.
+
+    Raises
+    ------
+    ValueError
+        No such glass, no such measure, or the measures do not fit together.
+    """
+    if name not in SHAPES:
+        raise ValueError(f"no glass is called {name!r}; there are {', '.join(sorted(SHAPES))}")
+    shape = SHAPES[name]
+    for key, value in overrides.items():
+        if key not in shape.allowed:
+            raise ValueError(f"{name} has no {key}; it has {', '.join(shape.allowed)}")
+        if not (np.isfinite(value) and value > 0):
+            raise ValueError(f"{key}: {value:g} mm; it must be more than 0")
+    points = _stretched(shape, overrides)
+    given = {key: float(overrides[key]) for key in ("wall_mm", "base_mm") if key in overrides}
+    if not shape.base:
+        given["base_mm"] = shape.measures.base_mm * points[-1, 0] / shape.points[-1][0]
+    return _made(name, points, smooth_curve(points, shape.corners), replace(shape.measures, **given))
+
+
+def vessel_from_outline(
+    heights_diameters_mm, wall_mm, base_mm, corners=(), inside_mm=None, name="measured", **finish
+):
+    """Return a glass from calliper readings of its outside.
+
+    Parameters
+    ----------
+    heights_diameters_mm : (n, 2) float
+        Height and diameter, mm, from the foot's edge on the table up to the rim.
+    wall_mm : float or pairs of (height, thickness)
+        Thickness of the wall, mm.
+    base_mm : float
+        Height of the inside's lowest point above the table, mm; on a stem, of the bowl's.
+    corners : iterable of int, or mapping of int to float
+        Points, from 0, that stay sharp, or the radius that rounds them, mm.
+    inside_mm : (n, 2) float, optional
+        Readings of the inside, height and diameter, mm, from the base up to the rim; the wall's
+        thickness is then not used.
+    **finish
+        Others of ``wall.Measures``: ``fillet_mm`` (default None over a stem, else 0.15 of the diameter
+        at the base), ``heel_mm``, ``hollow_mm``, ``rim_mm``.
+
+    Raises
+    ------
+    OutlineError
+        A reading is wrong; ``index`` says which.
+    ValueError
+        The measures do not fit together.
+    """
+    points = np.asarray(heights_diameters_mm, dtype=float)
+    outer = smooth_curve(points, corners)
+    inner = None if inside_mm is None else smooth_curve(inside_mm)
+    if "fillet_mm" not in finish:
+        stemmed = points[:, 1].min() < _STEM_SHARE * points[:, 1].max()
+        finish["fillet_mm"] = None if stemmed else _FILLET_SHARE * np.interp(base_mm, *points.T)
+    measures = Measures(wall_mm=wall_mm, base_mm=base_mm, **finish)
+    return _made(name, points, outer, measures, inner)
+
+
+def _made(name, points, outer, measures, inner=None):
+    wall = close_wall(outer, measures, inner)
+    foot = points[points[:, 0] < min(measures.base_mm, 0.1 * points[-1, 0]), 1]
+    return Vessel(
+        name=name,
+        height_mm=float(points[-1, 0]),
+        outer=wall.outer,
+        inner=wall.inner,
+        section=wall.section,
+        foot_radius_mm=float(foot.max() / 2),
+        rim_radius_mm=float(points[-1, 1] / 2),
+        thinnest_mm=wall.thinnest_mm,
+    )
+
+
+def _stretched(shape, overrides):
+    """Return the shape's points (n, 2), height and diameter in mm, with the measures asked for."""
+    points = np.array(shape.points)
+    widest = overrides.get("diameter_mm", points[shape.anchors["diameter_mm"], 1])
+    common = widest / points[shape.anchors["diameter_mm"], 1]
+    factors = {}
+    for key, index in shape.anchors.items():
+        factors[index] = overrides[key] / points[index, 1] if key in overrides else common
+    factors |= dict.fromkeys(shape.stem, 1.0)
+    at = sorted(factors)
+    points[:, 1] *= np.interp(points[:, 0], points[at, 0], [factors[index] for index in at])
+    points[:, 0] *= overrides.get("height_mm", points[-1, 0]) / points[-1, 0]
+    return points
+
+
+def _accuracy(detail):
+    """Return chord error, mm, and largest angle of a normal off its chord, degrees."""
+    if not (np.isfinite(detail) and detail > 0):
+        raise ValueError(f"detail: {detail:g}; it must be more than 0")
+    return CHORD_ERROR_MM / detail**2, min(NORMAL_OFF_DEG / detail, 8.0)
