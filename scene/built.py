@@ -1,0 +1,171 @@
+"""A set made into geometry and numbers: all that the renderer needs, without the renderer."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import Literal
+
+import numpy as np
+
+from brimcast.vessels.mesh import Mesh
+
+from .lamps import Lamp
+from .media import Medium
+
+MAX_MEDIA = 16
+
+
+@dataclass(frozen=True)
+class Solid:
+    """A body that refracts or mirrors light.
+
+    Attributes
+    ----------
+    name : str
+    mesh : Mesh
+        Placed in the set, mm.
+    kind : {'dielectric', 'metal', 'black'}
+    slot : int
+        Row of `BuiltSet.media` (dielectrics); the lower slot wins where solids overlap.
+    reflectance : (16,) float
+        Mirror reflectance per band (metals).
+    """
+
+    name: str
+    mesh: Mesh
+    kind: Literal["dielectric", "metal", "black"]
+    slot: int = 0
+    reflectance: np.ndarray = field(default_factory=lambda: np.ones(16))
+
+
+@dataclass(frozen=True)
+class Panel:
+    """A flat matte surface, which catches light in a map of its own on each side that counts.
+
+    Attributes
+    ----------
+    name : str
+    mesh : Mesh
+        One sheet, its faces counter-clockwise seen from the front.
+    corner_mm, u, v : (3,) float
+        Lower left corner and the unit vectors of the two sides, seen from the front (u × v is the normal).
+    size_mm : (2,) float
+        Length along u and v.
+    front, back : (16,) float
+        Reflectance per band of each side.
+    """
+
+    name: str
+    mesh: Mesh
+    corner_mm: np.ndarray
+    u: np.ndarray
+    v: np.ndarray
+    size_mm: tuple[float, float]
+    front: np.ndarray
+    back: np.ndarray
+
+    @property
+    def normal(self) -> np.ndarray:
+        """(3,) unit normal of the front."""
+        return np.cross(self.u, self.v)
+
+
+@dataclass(frozen=True)
+class Meter:
+    """A disc that reads the light arriving on its front."""
+
+    name: str
+    centre_mm: np.ndarray
+    normal: np.ndarray
+    radius_mm: float
+
+
+@dataclass(frozen=True)
+class Camera:
+    """A thin-lens camera.
+
+    Attributes
+    ----------
+    place_mm : (3,) float
+        Centre of the lens.
+    forward, right, up : (3,) float
+        Unit vectors; the sensor's x runs along `right`.
+    sensor_mm : (2,) float
+        Width and height.
+    focal_mm, focus_mm : float
+        Focal length, and distance from the lens to the plane of focus along `forward`.
+    f_number, iso, shutter_s, white_k : float
+    width_px, height_px : int
+    """
+
+    place_mm: np.ndarray
+    forward: np.ndarray
+    right: np.ndarray
+    up: np.ndarray
+    sensor_mm: tuple[float, float]
+    focal_mm: float
+    focus_mm: float
+    f_number: float
+    iso: float
+    shutter_s: float
+    white_k: float
+    width_px: int
+    height_px: int
+
+    @property
+    def magnification(self) -> float:
+        """Image size over object size in the plane of focus."""
+        return self.focal_mm / (self.focus_mm - self.focal_mm)
+
+
+@dataclass(frozen=True)
+class Foot:
+    """Outline of a glass on the table, for drawings and for lengths from the rim of the foot."""
+
+    name: str
+    centre_mm: tuple[float, float]
+    foot_radius_mm: float
+    rim_radius_mm: float
+    height_mm: float
+
+
+@dataclass(frozen=True)
+class BuiltSet:
+    """A checked set, ready to be rendered.
+
+    Attributes
+    ----------
+    title : str
+    media : tuple of Medium
+        In order of rank: where two overlap, the earlier one is there. At most `MAX_MEDIA`.
+    solids : tuple of Solid
+    panels : tuple of Panel
+        The table first.
+    lamps : tuple of Lamp
+    camera : Camera or None
+    meters : tuple of Meter
+    feet : tuple of Foot
+        The hero's first.
+    relative : bool
+        No lamp has a reading: numbers are relative to the light of all lamps on the bare table at the datum.
+    quality : str
+    seed : int
+    cell_mm : float or None
+        Cell of the table map where the set asks for one.
+    digest : str
+        Hash of the set's content.
+    """
+
+    title: str
+    media: tuple[Medium, ...]
+    solids: tuple[Solid, ...]
+    panels: tuple[Panel, ...]
+    lamps: tuple[Lamp, ...]
+    camera: Camera | None
+    meters: tuple[Meter, ...]
+    feet: tuple[Foot, ...]
+    relative: bool
+    quality: str = "draft"
+    seed: int = 1
+    cell_mm: float | None = None
+    digest: str = ""

@@ -1,0 +1,91 @@
+"""Checks between the parts of a set: names, what they lead to, and readings.
+
+They look at the values as read, so that they also speak where some part is wrong in itself.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator
+
+from .models import SECTIONS, hero_of
+from .models_base import listed, nearest, show
+from .models_lights import DIRECTIONS
+from .models_numbers import NAME_PATTERN
+from .yamlplaces import Document, Path_
+
+#: Words that mean something by themselves, so no thing may be called so.
+KEPT = (*DIRECTIONS, "camera", "table")
+
+Found = tuple[Path_, str, str]
+
+
+def cross_check(document: Document) -> Iterator[Found]:
+    """Yield path, text and `'key'` or `'value'` (where to point) for every fault between parts."""
+    things = {section: _group(document.value((section,))) for section in SECTIONS}
+    yield from _check_names(document, things)
+    yield from _check_targets(document, things)
+    yield from _check_readings(things["lamps"])
+
+
+def _group(value: object) -> dict:
+    return value if isinstance(value, dict) else {}
+
+
+def _check_names(document: Document, things: dict[str, dict]) -> Iterator[Found]:
+    taken: dict[str, tuple[str, Path_]] = {}
+    for section, what in SECTIONS.items():
+        for name in things[section]:
+            path = (section, name)
+            if not re.match(NAME_PATTERN, name):
+                rule = "a name starts with a letter, then letters, digits, - or _, up to 60 in all"
+                yield path, f"{show(name)} is no name; {rule}", "key"
+            elif name in KEPT:
+                yield path, f"a {what} cannot be called {name!r}: the word has a meaning of its own", "key"
+            elif name == "hero" and section not in ("glasses", *(() if things["glasses"] else ("props",))):
+                yield path, f"a {what} cannot be called 'hero': the word is kept for the hero glass", "key"
+            elif name in taken:
+                other, first = taken[name]
+                place = document.places.get(first)
+                line = f" (line {place.key[0]})" if place else ""
+                text = f"{name!r} is already the name of a {other}{line}; give each thing its own name"
+                yield path, text, "key"
+            else:
+                taken[name] = (what, path)
+
+
+def _check_targets(document: Document, things: dict[str, dict]) -> Iterator[Found]:
+    solids = [*things["glasses"], *things["props"]]
+    solids += ["hero"] if hero_of(things["glasses"], things["props"]) and "hero" not in solids else []
+    directions = [*DIRECTIONS, *(["camera"] if document.value(("camera",)) is not None else [])]
+    for path, kind in _targets(things):
+        name = document.value(path)
+        if not isinstance(name, str) or not re.match(NAME_PATTERN, name):
+            continue
+        facing = kind == "facing"
+        known = [*solids, *(directions if facing else []), *(things["lamps"] if facing else [])]
+        if name in known:
+            continue
+        if facing and name == "camera":
+            yield path, "there is no camera in this set", "value"
+            continue
+        what = "glass, prop, lamp or direction" if facing else "glass or prop"
+        allowed = f"allowed: {listed(known)}" if known else "the set has none"
+        yield path, f"there is no {what} called {name!r}{nearest(name, known) or ';'} {allowed}", "value"
+
+
+def _targets(things: dict[str, dict]) -> Iterator[tuple[Path_, str]]:
+    for lamp in things["lamps"]:
+        yield ("lamps", lamp, "aim"), "aim"
+    yield from ((("camera", key), key) for key in ("aim", "focus"))
+    for section in ("flags", "cards", "meters"):
+        for name in things[section]:
+            yield (section, name, "facing"), "facing"
+
+
+def _check_readings(lamps: dict) -> Iterator[Found]:
+    read = [name for name, lamp in lamps.items() if isinstance(lamp, dict) and "reading" in lamp]
+    for name, lamp in lamps.items():
+        if read and isinstance(lamp, dict) and name not in read:
+            text = f"missing: lamp {read[0]!r} has a reading; give one to every lamp, or to none"
+            yield ("lamps", name, "reading"), text, "value"

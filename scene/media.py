@@ -1,0 +1,121 @@
+"""What light meets inside a body: refractive index and absorption on the wavelength grid.
+
+Every index is relative to air, every absorption Napierian (``exp(-a * length)``),
+both on `GRID_NM`.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from brimcast.shared.bands import GRID_NM
+from brimcast.shared.tables import on_grid
+
+# In order of rank: where two bodies overlap, the earlier one is there.
+KINDS = ("bubble", "glass", "ice", "drops", "drink")
+
+# Wavelengths in air, nm: hydrogen C and F, helium d, mean of the sodium pair D
+# (ISO 7944 and spectral tables).
+C_NM, D_NM, HELIUM_D_NM, F_NM = 656.2725, 589.2938, 587.5618, 486.1327
+
+SQUARE_UM2 = (GRID_NM / 1000) ** 2
+
+
+@dataclass(frozen=True, eq=False)
+class Medium:
+    """What light meets inside a body.
+
+    Parameters
+    ----------
+    name : str
+        For reports.
+    kind : str
+        One of `KINDS`.
+    index : (321,) float
+        Refractive index relative to air, on `GRID_NM`.
+    absorption_per_mm : (321,) float
+        Napierian absorption coefficient, 1/mm, on `GRID_NM`.
+
+    Raises
+    ------
+    ValueError
+        A spectrum has another shape, an index is below 1, or an absorption is negative.
+    """
+
+    name: str
+    kind: str
+    index: np.ndarray
+    absorption_per_mm: np.ndarray
+
+    def __post_init__(self):
+        if self.kind not in KINDS:
+            raise ValueError(f"kind {self.kind!r} is unknown; use one of {', '.join(KINDS)}")
+        for field, least in (("index", 1.0), ("absorption_per_mm", 0.0)):
+            spectrum = np.array(getattr(self, field), float)
+            if spectrum.shape != GRID_NM.shape:
+                raise ValueError(f"{field} of {self.name} needs {len(GRID_NM)} values, not {spectrum.shape}")
+            if not (np.isfinite(spectrum) & (spectrum >= least)).all():
+                raise ValueError(f"{field} of {self.name} must be {least:g} or more everywhere")
+            spectrum.flags.writeable = False
+            object.__setattr__(self, field, spectrum)
+
+    def index_at(self, wavelength_nm):
+        """Return the refractive index at wavelengths of 380-700 nm, straight lines between grid points."""
+        return np.interp(wavelength_nm, GRID_NM, self.index)
+
+    @property
+    def abbe(self):
+        """Abbe number (n_d - 1) / (n_F - n_C), ISO 12123; inf without dispersion."""
+        spread = self.index_at(F_NM) - self.index_at(C_NM)
+        return (self.index_at(HELIUM_D_NM) - 1) / spread if spread else np.inf
+
+
+def plain(index, abbe=None, absorption_per_mm=0.0, kind="glass", name="plain"):
+    """Return a medium given by numbers.
+
+    Parameters
+    ----------
+    index : float
+        At the d line, relative to air.
+    abbe : float, optional
+        Abbe number; with it the index follows the two-term curve of Cauchy
+        through n_d and n_F - n_C, without it all colours bend alike.
+    absorption_per_mm : float
+        Napierian, the same for all colours.
+    kind, name : str
+        As for `Medium`.
+
+    Returns
+    -------
+    Medium
+
+    Raises
+    ------
+    ValueError
+        The Abbe number is not positive, or as for `Medium`.
+    """
+    if abbe is None:
+        spectrum = np.full(GRID_NM.shape, float(index))
+    elif abbe > 0:
+        spectrum = cauchy(index, abbe)
+    else:
+        raise ValueError(f"an Abbe number is positive, not {abbe:g}")
+    return Medium(name, kind, spectrum, np.full(GRID_NM.shape, float(absorption_per_mm)))
+
+
+def cauchy(index, abbe):
+    """Return the (321,) index A + B / wavelength^2 through an n_d and an Abbe number."""
+    spread = (index - 1) / abbe
+    slope_um2 = spread / ((F_NM / 1000) ** -2 - (C_NM / 1000) ** -2)
+    return index + slope_um2 * (1 / SQUARE_UM2 - (HELIUM_D_NM / 1000) ** -2)
+
+
+def sellmeier(strengths, poles_um2):
+    """Return the (321,) index n with n^2 - 1 = sum of B l^2 / (l^2 - C), l in micrometres (Sellmeier)."""
+    terms = (b * SQUARE_UM2 / (SQUARE_UM2 - pole) for b, pole in zip(strengths, poles_um2, strict=True))
+    return np.sqrt(1 + sum(terms))
+
+
+def absorption_of(wavelength_nm, extinction):
+    """Return the (321,) absorption 4 pi k / wavelength, 1/mm, for a table of extinction k."""
+    return on_grid(wavelength_nm, 4 * np.pi * extinction / (wavelength_nm * 1e-6))

@@ -1,0 +1,272 @@
+"""What stands on the set: the table, glasses with their drinks, and props."""
+
+from __future__ import annotations
+
+import re
+from typing import Annotated, Any, ClassVar, Literal, NamedTuple
+
+from pydantic import Field, Strict, model_validator
+from pydantic_core import core_schema
+
+from .models_base import ByKey, ByWord, Part, fault, listed, show
+from .models_materials import GlassStuff, Liquid, Material
+from .models_numbers import At, Gap, Lengths, Number, Pair, Quantity, Share, Size, Turn
+
+YesNo = Annotated[bool, Strict()]
+OUTLINE_POINT = Lengths(("height", "outer diameter"), Quantity("length", least="0 mm", most="2 m"))
+
+
+class Reflectance(Part):
+    """Share of the light that a matte surface throws back, alike for all colours or one each."""
+
+    red: Share = Field(description="Share of the red light.")
+    green: Share = Field(description="Share of the green light.")
+    blue: Share = Field(description="Share of the blue light.")
+
+    @model_validator(mode="before")
+    @classmethod
+    def _spread(cls, value: object) -> object:
+        return value if isinstance(value, dict | Part) else {"red": value, "green": value, "blue": value}
+
+    @classmethod
+    def __get_pydantic_json_schema__(cls, core, handler):
+        return {"anyOf": [Quantity("fraction").json(), handler(core)]}
+
+
+class Table(Part):
+    """The table top, its middle at the datum, which is the point x = y = 0."""
+
+    size_mm: Annotated[
+        tuple[float, float], Lengths(("across", "deep"), Quantity("length", above="0 mm", most="100 m"))
+    ] = Field(["1.2 m", "0.9 m"], alias="size", description="Across (x) and deep (y).")
+    surface: Literal["matte"] = Field("matte", description="Finish of the table top.")
+    reflectance: Reflectance = Field(
+        "60 %", description="Share of the light thrown back; or red:, green:, blue: one each."
+    )
+
+
+class LibraryVessel(Part):
+    """A vessel of a shape that is built in; what is left out follows the shape."""
+
+    WORDS: ClassVar = {shape: {"shape": shape} for shape in ("highball", "rocks", "tasting", "tumbler")}
+    MARKS: ClassVar = ("shape",)
+
+    shape: Literal["highball", "rocks", "tasting", "tumbler"] = Field(description="Shape of the vessel.")
+    height_mm: Size | None = Field(None, alias="height", description="Outer height.")
+    diameter_mm: Size | None = Field(None, alias="diameter", description="Outer diameter where it is widest.")
+    wall_mm: Size | None = Field(None, alias="wall", description="Thickness of the wall.")
+    base_mm: Size | None = Field(None, alias="base", description="Thickness of the base.")
+    rim_diameter_mm: Size | None = Field(None, alias="rim", description="Outer diameter at the rim.")
+    foot_diameter_mm: Size | None = Field(None, alias="foot", description="Outer diameter of the foot.")
+
+    @model_validator(mode="after")
+    def _check_measures(self):
+        given = {name: getattr(self, name) for name in type(self).model_fields if name != "shape"}
+        given = {name: value for name, value in given.items() if value is not None}
+        if given:
+            from brimcast.vessels.library import SHAPES
+
+            allowed = SHAPES[self.shape].allowed
+            aliases = {name: field.alias for name, field in type(self).model_fields.items()}
+            for name in given:
+                if name not in allowed:
+                    text = f"a {self.shape} glass has no such measure; allowed: "
+                    raise fault(text + listed(aliases[other] for other in allowed), aliases[name])
+        return self
+
+
+class OutlineVessel(Part):
+    """A vessel measured by hand: its outer outline, and the glass inside it."""
+
+    MARKS: ClassVar = ("outline",)
+
+    outline_mm: tuple[Annotated[tuple[float, float], OUTLINE_POINT], ...] = Field(
+        alias="outline",
+        min_length=2,
+        max_length=1000,
+        description="Pairs [height, outer diameter], from the foot up to the rim.",
+    )
+    wall_mm: Size = Field("2 mm", alias="wall", description="Thickness of the wall.")
+    base_mm: Size = Field("8 mm", alias="base", description="Thickness of the base.")
+    corners: tuple[Annotated[int, Number(1, 1000, whole=True)], ...] = Field(
+        (), description="Points of the outline, counted from 1, where it bends sharply; else it is smooth."
+    )
+
+    @model_validator(mode="after")
+    def _check_corners(self):
+        count = len(self.outline_mm)
+        for index, corner in enumerate(self.corners):
+            if corner > count:
+                raise fault(f"the outline has {count} points, no point {corner}", "corners", index)
+        return self
+
+
+Vessel = Annotated[LibraryVessel | OutlineVessel, ByKey()]
+
+
+class FillHeight(NamedTuple):
+    """Fill line above the table top, mm."""
+
+    height_mm: float
+
+
+class FillVolume(NamedTuple):
+    """Volume of the drink, ml."""
+
+    volume_ml: float
+
+
+class FillShare(NamedTuple):
+    """Share of the glass's capacity to the brim, 0 to 1."""
+
+    share: float
+
+
+class _ReadFill:
+    """How far a glass is filled; the unit tells whether by height, volume or share."""
+
+    HEIGHT = Quantity("length", above="0 mm", most="2 m")
+    VOLUME = Quantity("volume", above="0 ml", most="100 l")
+    SHARE = Quantity("fraction", above="0 %")
+
+    def read(self, value: object) -> FillHeight | FillVolume | FillShare:
+        if not isinstance(value, str) or not re.search(r"[^\d\s./+-]", value):
+            how = "has no unit" if isinstance(value, str | int | float) else "is no fill"
+            raise fault(f"{show(value)} {how}; write a height '95 mm', a volume '150 ml' or a share '33 %'")
+        if value.rstrip().endswith("%"):
+            return FillShare(self.SHARE.read(value))
+        if re.search(r"(ml|cl|\dl|\sl|lit(re|er))\s*$", value, re.IGNORECASE):
+            return FillVolume(self.VOLUME.read(value))
+        return FillHeight(self.HEIGHT.read(value))
+
+    def __get_pydantic_core_schema__(self, source, handler):
+        return core_schema.no_info_plain_validator_function(self.read)
+
+    def __get_pydantic_json_schema__(self, core, handler) -> dict[str, Any]:
+        return {"anyOf": [quantity.json() for quantity in (self.HEIGHT, self.VOLUME, self.SHARE)]}
+
+
+class Drink(Part):
+    """What is in a glass."""
+
+    liquid: Liquid = Field(description="What it is.")
+    fill: Annotated[FillHeight | FillVolume | FillShare, _ReadFill()] = Field(
+        "70 %", description="Height of the fill line above the table, or volume, or share of the capacity."
+    )
+
+
+class Glass(Part):
+    """A glass on the table, with or without a drink."""
+
+    vessel: Vessel = Field(description="Its shape.")
+    at_mm: At = Field(["0 mm", "0 mm"], alias="at", description="Centre of its foot on the table.")
+    turn_deg: Turn = Field("0 deg", alias="turn", description="Turned about its axis, clockwise from above.")
+    glass: GlassStuff = Field("soda-lime", description="What it is made of.")
+    drink: Drink | None = Field(None, description="What is in it; left out, it is empty.")
+
+
+class Prop(Part):
+    """A solid of a simple shape."""
+
+    at_mm: At = Field(["0 mm", "0 mm"], alias="at", description="Its middle, seen from above.")
+    height_mm: Gap = Field("0 mm", alias="height", description="Gap between the table and its lowest point.")
+
+
+class SolidProp(Prop):
+    """A solid made of something."""
+
+    material: Material = Field("soda-lime", description="What it is made of.")
+
+
+class Ball(SolidProp):
+    """A ball."""
+
+    shape: Literal["ball"] = Field(description="Shape.")
+    diameter_mm: Size = Field(alias="diameter", description="Diameter.")
+
+
+class Rod(SolidProp):
+    """A round rod, upright or lying along x."""
+
+    shape: Literal["rod"] = Field(description="Shape.")
+    diameter_mm: Size = Field(alias="diameter", description="Diameter.")
+    length_mm: Size = Field(alias="length", description="Length.")
+    lying: YesNo = Field(False, description="Lies along x; else upright.")
+    turn_deg: Turn = Field("0 deg", alias="turn", description="Turned clockwise from above.")
+
+
+class Slab(SolidProp):
+    """A block with square edges, lying flat."""
+
+    shape: Literal["slab"] = Field(description="Shape.")
+    width_mm: Size = Field(alias="width", description="Across (x).")
+    depth_mm: Size = Field(alias="depth", description="Deep (y).")
+    thickness_mm: Size = Field(alias="thickness", description="Thick (z).")
+    tilt_deg: Turn = Field("0 deg", alias="tilt", description="Far edge lifted; 90 deg stands it upright.")
+    turn_deg: Turn = Field("0 deg", alias="turn", description="Turned clockwise from above, after the tilt.")
+
+
+class Prism(SolidProp):
+    """A prism with two equal sides: upright, its edge toward the camera; or lying along x, edge on top."""
+
+    shape: Literal["prism"] = Field(description="Shape.")
+    angle_deg: Annotated[float, Quantity("angle", above="0 deg", most="170 deg")] = Field(
+        "60 deg", alias="angle", description="Angle between the two equal sides."
+    )
+    side_mm: Size = Field(alias="side", description="Length of each of the two equal sides.")
+    length_mm: Size = Field(alias="length", description="Length along its edge.")
+    lying: YesNo = Field(False, description="Lies along x with its edge on top; else upright.")
+    turn_deg: Turn = Field("0 deg", alias="turn", description="Turned clockwise from above.")
+
+
+class Ring(SolidProp):
+    """A ring standing on the table, its axis upright."""
+
+    shape: Literal["ring"] = Field(description="Shape.")
+    inside_diameter_mm: Size = Field(alias="inside", description="Inner diameter.")
+    wall_mm: Size = Field("2 mm", alias="wall", description="Thickness of the wall.")
+    tall_mm: Size = Field(alias="tall", description="Height of the wall.")
+
+
+class RoundOpening(Part):
+    """A round hole."""
+
+    MARKS: ClassVar = ("round",)
+
+    diameter_mm: Size = Field(alias="round", description="Diameter of the hole.")
+
+
+class SlitOpening(Part):
+    """A slit."""
+
+    MARKS: ClassVar = ("slit",)
+
+    size_mm: Pair = Field(alias="slit", description="Width (x) and length (y), the plate lying flat.")
+
+
+class Plate(Prop):
+    """A thin black plate, lying flat, with or without an opening in its middle."""
+
+    shape: Literal["plate"] = Field(description="Shape.")
+    size_mm: Pair = Field(alias="size", description="Across (x) and deep (y), lying flat.")
+    opening: Annotated[RoundOpening | SlitOpening, ByKey()] | None = Field(
+        None, description="Hole in its middle: {round: 10 mm} or {slit: [2 mm, 40 mm]}."
+    )
+    tilt_deg: Turn = Field("0 deg", alias="tilt", description="Far edge lifted; 90 deg stands it upright.")
+    turn_deg: Turn = Field("0 deg", alias="turn", description="Turned clockwise from above, after the tilt.")
+
+    @model_validator(mode="after")
+    def _check_opening(self):
+        match self.opening:
+            case RoundOpening(diameter_mm=across_mm):
+                opening_mm = (across_mm, across_mm)
+            case SlitOpening(size_mm=opening_mm):
+                pass
+            case _:
+                return self
+        if opening_mm[0] >= self.size_mm[0] or opening_mm[1] >= self.size_mm[1]:
+            raise fault("the opening is not smaller than the plate; allowed: a smaller one", "opening")
+        return self
+
+
+AnyProp = Annotated[Ball | Rod | Slab | Prism | Ring | Plate, ByWord("shape")]

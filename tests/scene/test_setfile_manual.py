@@ -1,0 +1,116 @@
+"""The ready sets, the starter, and the manual against the models."""
+
+import re
+from importlib.resources import files
+
+import pytest
+import yaml
+
+from brimcast.scene import setfile, yamlplaces
+from brimcast.scene.faults import keys_of
+from brimcast.scene.models_base import Part
+from brimcast.scene.starter import starter
+
+SCENE = files("brimcast.scene")
+EXAMPLES = sorted(path.name for path in (SCENE / "examples").iterdir() if path.name.endswith(".yaml"))
+
+
+@pytest.mark.parametrize("name", EXAMPLES)
+def test_ready_set_reads_and_can_be_pictured(name):
+    made = setfile.read(SCENE / "examples" / name)
+    assert made.camera is not None and made.hero == "hero"
+
+
+def test_ready_sets_have_hard_light_from_behind():
+    """A hard key: a front of 20-50 mm, 1.2-2 m away, 30-45 deg up, from behind (common practice)."""
+    assert EXAMPLES == ["obbleway-tonic.yaml", "quillimore-plum.yaml", "tasting-glass.yaml"]
+    for name in EXAMPLES:
+        key = setfile.read(SCENE / "examples" / name).lamps["key"]
+        assert 20 <= key.diameter_mm <= 50 and 1200 <= key.throw_mm <= 2000
+        assert 30 <= key.elevation_deg <= 45 and 130 <= key.azimuth_deg <= 200
+
+
+@pytest.mark.parametrize(
+    ("name", "title"),
+    [
+        ("obbleway-tonic", "Obbleway tonic"),
+        ("Quillimore Plum", "Quillimore Plum"),
+        ('Zoë\'s "best": #1', 'Zoë\'s "best": #1'),
+        ("null", "Null"),
+        ("123", "123"),
+        ("", "Untitled set"),
+        ("line\nbreak", "Line break"),
+        ("\udcff", "?"),
+    ],
+)
+def test_starter_reads_and_has_its_title(name, title):
+    assert setfile.parse(starter(name)).title == title
+
+
+def parts_in_use():
+    """Yield every model that a set can hold."""
+    yield from (child for child in all_below(Part) if child.__name__ not in ("Prop", "SolidProp", "Lamp"))
+
+
+def all_below(part):
+    for child in part.__subclasses__():
+        yield child
+        yield from all_below(child)
+
+
+MANUAL = (SCENE / "setfile.md").read_text(encoding="utf-8")
+ROWS = [
+    re.split(r"(?<!\\)\|", line.strip().strip("|"))
+    for line in MANUAL.splitlines()
+    if line.startswith("|") and "`" in line
+]
+
+
+def written_default(field):
+    if field.is_required():
+        return "required"
+    if field.default_factory or field.default in (None, ()):
+        return None
+    text = yaml.safe_dump(field.default, default_flow_style=True, width=1000)
+    return f"`{text.removesuffix('...').removesuffix(chr(10)).replace('...', '').strip()}`"
+
+
+@pytest.mark.parametrize("part", list(parts_in_use()), ids=lambda part: part.__name__)
+def test_manual_has_every_key_with_its_default(part):
+    for key, field in keys_of(part).items():
+        cells = [[cell.strip() for cell in row] for row in ROWS]
+        lines = [row for row in cells if f"`{key}`" in row[:2]]
+        assert lines, f"the manual lacks {key}"
+        default = written_default(field)
+        one_of_several = key in ("shape", "kind") or default is None
+        assert one_of_several or any(default in cell for row in lines for cell in row[1:3]), (key, default)
+
+
+SHOWN = [row for row in ROWS if re.search(r"`\w+: ", row[-1])]
+
+
+@pytest.mark.parametrize("row", SHOWN, ids=lambda row: row[-1].strip())
+def test_example_in_the_manual_is_right(row):
+    """Each example is right for at least one part that has its key, whatever else that part lacks."""
+    for example in re.findall(r"`(\w+: .*?)`", row[-1]):
+        data = yamlplaces.parse_document(example, "manual").data
+        (key,) = data
+        faults = []
+        for part in parts_in_use():
+            if key in keys_of(part):
+                faults.append(problems(part, key, data))
+        assert [] in faults, (data, faults)
+
+
+def problems(part, key, data):
+    """Return what is wrong with one key of a part."""
+    try:
+        part.model_validate(data)
+    except ValueError as error:
+        return [line for line in error.errors() if line["loc"][:1] == (key,) or not line["loc"]]
+    return []
+
+
+def test_set_in_the_manual_reads():
+    (block,) = re.findall(r"```yaml\n(.*?)```", MANUAL, re.DOTALL)
+    assert setfile.parse(block).lamps["key"].azimuth_deg == 150
