@@ -1,0 +1,47 @@
+"""Numbers on the device, in forms that neither compile nor record anything anew when they change."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from .engine import dr, mi
+
+
+def floats(values):
+    """Single-precision array in the device's own memory.
+
+    An array that still lies in NumPy's memory may be aligned or not, and frozen functions would be recorded
+    again whenever that changes.
+    """
+    return _owned(mi.Float(np.ascontiguousarray(values, np.float32).ravel()), mi.Float)
+
+
+def counts(values):
+    """Unsigned array in the device's own memory."""
+    return _owned(mi.UInt32(np.ascontiguousarray(values, np.uint32).ravel()), mi.UInt32)
+
+
+def _owned(array, kind):
+    copy = array + dr.opaque(kind, 0)
+    dr.eval(copy)
+    return copy
+
+
+def opaque_int(value: int):
+    """A number that a kernel reads from memory, so that changing it never compiles."""
+    return dr.opaque(mi.UInt32, int(value))
+
+
+def opaque_float(value: float):
+    """A number that a kernel reads from memory, so that changing it never compiles."""
+    return dr.opaque(mi.Float, float(value))
+
+
+def opaque_point(values):
+    """A point that a kernel reads from memory."""
+    return mi.Point3f(*map(opaque_float, values))
+
+
+def opaque_vector(values):
+    """A vector that a kernel reads from memory."""
+    return mi.Vector3f(*map(opaque_float, values))

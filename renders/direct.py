@@ -1,0 +1,146 @@
+"""Direct light: what a lamp gives to places that see it, with everything else in the way."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from brimcast.scene.built import BuiltSet
+
+from .camera import Lights, gather, lamp_factor
+from .device import counts, floats, opaque_int
+from .engine import dr, mi
+from .splats import Window
+from .world import World
+
+# Lamp points a cell of the direct map, and points of a meter's disc.
+POINTS_A_CELL = 32
+POINTS_A_METER = 4096
+RAYS_A_METER = 1 << 15
+
+
+@dr.freeze(warn_after=1000)
+@dr.syntax
+def light_places(world: World, lights: Lights, lamp, place, normal, count, salt):
+    """Mean E/L in sr of one lamp at places.
+
+    Parameters
+    ----------
+    lamp : mi.UInt32
+    place, normal : mi.Float
+        Four numbers a place: position and normal, each with a zero.
+    count : mi.UInt32
+        Lamp points a place.
+    salt : mi.UInt32
+        Seed.
+    """
+    index = dr.arange(mi.UInt32, dr.width(place) // 4)
+    where = dr.gather(mi.Vector4f, place, index)
+    facing = dr.gather(mi.Vector4f, normal, index)
+    start = mi.Point3f(where.x, where.y, where.z)
+    side = mi.Vector3f(facing.x, facing.y, facing.z)
+    first, _ = mi.sample_tea_32(index, salt)
+    stride = lights.point_count // count
+    total = mi.Float(0)
+    number = mi.UInt32(0)
+    while dr.hint(number < count, exclude=[world, lights]):
+        # Every stride-th point of the lamp's set, from a start of the place's own.
+        point = (first + number * stride) % lights.point_count
+        total += lamp_factor(world, lights, lamp, point, start, side, mi.Bool(True))
+        number += 1
+    return total / mi.Float(count)
+
+
+def _light(world, lights, lamp: int, places: np.ndarray, normal, count: int, seed: int) -> np.ndarray:
+    place = floats(np.pad(places, ((0, 0), (0, 1))))
+    facing = floats(np.tile([*normal, 0.0], (len(places), 1)))
+    return light_places(
+        world, lights, opaque_int(lamp), place, facing, opaque_int(count), opaque_int(seed)
+    ).numpy()
+
+
+def map_direct(built: BuiltSet, world: World, lights: Lights, window: Window) -> np.ndarray:
+    """Return the direct light of every lamp on the table's window, (lamps, ny, nx), E/L in sr."""
+    if window.cells == 0:
+        return np.zeros((len(built.lamps), *window.shape))
+    u, v = window.centres()
+    rng = np.random.default_rng((built.seed, 15485863))
+    jitter = rng.random((*window.shape, 2)) - 0.5
+    table = built.panels[0]
+    x, y = np.meshgrid(table.corner_mm[0] + u, table.corner_mm[1] + v)
+    places = np.stack(
+        [x + jitter[..., 0] * window.cell_mm, y + jitter[..., 1] * window.cell_mm, np.full_like(x, 1e-3)], axis=-1
+    ).reshape(-1, 3)
+    found = [
+        _light(world, lights, lamp, places, (0, 0, 1), POINTS_A_CELL, built.seed + lamp)
+        for lamp in range(len(built.lamps))
+    ]
+    return np.stack(found).reshape(len(built.lamps), *window.shape)
+
+
+def _disc(meter, count: int, rng) -> np.ndarray:
+    """(count, 3) points spread over a meter's disc."""
+    side = np.cross(meter.normal, [0.0, 0.0, 1.0] if abs(meter.normal[2]) < 0.9 else [1.0, 0.0, 0.0])
+    side /= np.linalg.norm(side)
+    other = np.cross(meter.normal, side)
+    radius = meter.radius_mm * np.sqrt((np.arange(count) + rng.random(count)) / count)
+    angle = 2 * np.pi * ((np.arange(count) * 0.6180339887498949) % 1)
+    flat = radius[:, None] * (np.cos(angle)[:, None] * side + np.sin(angle)[:, None] * other)
+    return meter.centre_mm + flat
+
+
+def meter_direct(built: BuiltSet, world: World, lights: Lights) -> np.ndarray:
+    """Return the direct light on each meter, (lamps, meters, 16): E/L in sr, sixteen independent parts."""
+    found = np.zeros((len(built.lamps), len(built.meters), 16))
+    for number, meter in enumerate(built.meters):
+        rng = np.random.default_rng((built.seed, 32452843, number))
+        places = _disc(meter, POINTS_A_METER, rng)
+        for lamp in range(len(built.lamps)):
+            light = _light(world, lights, lamp, places, meter.normal, 16, built.seed + 97 * number + lamp)
+            # Every sixteenth point of the disc makes a part.
+            found[lamp, number] = light.reshape(-1, 16).mean(axis=0)
+    return found
+
+
+def meter_bounced(built: BuiltSet, world: World, lights: Lights) -> np.ndarray:
+    """Return the light that matte surfaces send to each meter, (lamps, 16 bands, meters, 16 parts).
+
+    Spectral irradiance per unit luminance of the lamp, 1/nm.
+    """
+    lamps, meters = len(built.lamps), len(built.meters)
+    if not meters:
+        return np.zeros((lamps, 16, 0, 16))
+    places, ways, numbers = [], [], []
+    for number, meter in enumerate(built.meters):
+        rng = np.random.default_rng((built.seed, 49979687, number))
+        places.append(_disc(meter, RAYS_A_METER, rng))
+        ways.append(_cosine_ways(meter.normal, RAYS_A_METER, rng))
+        numbers.append(number * 16 + np.arange(RAYS_A_METER) % 16)
+    count = meters * RAYS_A_METER
+    index = dr.arange(mi.UInt32, count)
+    image, direct = dr.zeros(mi.Float, lamps * 16 * meters * 16), dr.zeros(mi.Float, count * lamps)
+    dr.make_opaque(index, image, direct)
+    _, image = gather(
+        world,
+        lights,
+        floats(np.pad(np.concatenate(places), ((0, 0), (0, 1)))),
+        floats(np.pad(np.concatenate(ways), ((0, 0), (0, 1)))),
+        counts(np.concatenate(numbers)),
+        opaque_int(meters * 16),
+        index,
+        opaque_int(built.seed * 31 + 7),
+        direct,
+        image,
+    )
+    # Rays drawn by the cosine: irradiance is π times their mean radiance.
+    return image.numpy().reshape(lamps, 16, meters, 16) * np.pi / (RAYS_A_METER / 16)
+
+
+def _cosine_ways(normal: np.ndarray, count: int, rng) -> np.ndarray:
+    side = np.cross(normal, [0.0, 0.0, 1.0] if abs(normal[2]) < 0.9 else [1.0, 0.0, 0.0])
+    side /= np.linalg.norm(side)
+    other = np.cross(normal, side)
+    radius = np.sqrt(rng.random(count))
+    angle = 2 * np.pi * rng.random(count)
+    x, y = radius * np.cos(angle), radius * np.sin(angle)
+    z = np.sqrt(np.maximum(0, 1 - radius**2))
+    return x[:, None] * side + y[:, None] * other + z[:, None] * normal

@@ -1,0 +1,189 @@
+"""One set from start to end: light pass, direct light, camera pass; kept on the way, so that it can go on."""
+
+from __future__ import annotations
+
+import resource
+import time
+from collections.abc import Callable
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from brimcast.scene.built import BuiltSet
+
+from . import camerapass, direct, lightpass
+from .camerapass import FINISHES, Picture
+from .engine import Engine, start
+from .keep import Unfinished, unfinished
+from .lightpass import EFFORTS, LampLight
+from .splats import Window
+from .world import build_world
+
+Progress = Callable[[float, str], None]
+# Share of the work that the light pass is, for the progress shown.
+LIGHT_SHARE = 0.5
+
+
+@dataclass
+class Outcome:
+    """All that was computed for a set, per unit luminance of each lamp's front.
+
+    Attributes
+    ----------
+    built : BuiltSet
+    quality : str
+    engine : Engine
+    lights : list of LampLight
+    window : Window
+        The table's fine window.
+    direct : (lamps, ny, nx) float
+        Direct light on the window, E/L in sr.
+    meter_direct : (lamps, meters, 16) float
+        E/L in sr, in sixteen independent parts.
+    meter_bounced : (lamps, 16, meters, 16) float
+        Spectral irradiance by matte surfaces, in sixteen parts.
+    picture : Picture or None
+    seconds : dict of str to float
+    peak_memory_mib : float
+    sides : tuple of str
+        Names of the panel sides, as `LampLight.sides` counts them.
+    """
+
+    built: BuiltSet
+    quality: str
+    engine: Engine
+    lights: list[LampLight]
+    window: Window
+    direct: np.ndarray
+    meter_direct: np.ndarray
+    meter_bounced: np.ndarray
+    picture: Picture | None
+    seconds: dict[str, float] = field(default_factory=dict)
+    peak_memory_mib: float = 0.0
+    sides: tuple[str, ...] = ()
+
+    @property
+    def x_mm(self) -> np.ndarray:
+        """Cell centres of the window across the table."""
+        return self.built.panels[0].corner_mm[0] + self.window.centres()[0]
+
+    @property
+    def y_mm(self) -> np.ndarray:
+        """Cell centres of the window along the table's depth."""
+        return self.built.panels[0].corner_mm[1] + self.window.centres()[1]
+
+
+class _KeptLight:
+    """Finished rounds of lamps' light in the user's cache."""
+
+    ARRAYS = ("maps", "channels", "meters", "ends", "sides", "absorbed", "incident")
+
+    def __init__(self, store: Unfinished, built: BuiltSet):
+        self.store = store
+        self.lamps = {lamp.name: lamp for lamp in built.lamps}
+
+    def load(self, name: str) -> LampLight | None:
+        found = self.store.load(f"light-{name}")
+        if not found:
+            return None
+        rounds, error, rays, plain = found.pop("about")
+        arrays = {key: found[key] for key in self.ARRAYS}
+        return LampLight(self.lamps[name], float(plain), **arrays, rounds=int(rounds), relative_error=float(error), rays=int(rays))
+
+    def save(self, light: LampLight) -> None:
+        about = np.array([light.rounds, light.relative_error, light.rays, light.plain])
+        arrays = {key: getattr(light, key) for key in self.ARRAYS}
+        self.store.save(f"light-{light.lamp.name}", {"about": about, **arrays})
+
+
+def run(
+    built: BuiltSet,
+    quality: str | None = None,
+    device: str = "auto",
+    picture: bool = True,
+    progress: Progress = lambda share, text: None,
+    resume: bool = True,
+    spread: bool = True,
+    effort: lightpass.Effort | None = None,
+) -> Outcome:
+    """Compute a set's light and, where asked, its picture.
+
+    Parameters
+    ----------
+    built : BuiltSet
+    quality : {'draft', 'proof', 'final'}, optional
+        Default the set's own.
+    device : {'auto', 'cpu', 'gpu'}
+    picture : bool
+        Take the camera's picture too; the set must have a camera.
+    progress : callable
+        Called with the share done, 0 to 1, and a line of text.
+    resume : bool
+        Keep finished rounds of a proof or final, and go on from those of an earlier run.
+    spread : bool
+        Lay footprints; plain points where false.
+    effort : Effort, optional
+        Instead of the quality's.
+
+    Raises
+    ------
+    EngineError
+        No device can trace.
+    """
+    quality = quality or built.quality
+    effort = effort or EFFORTS[quality]
+    began = time.perf_counter()
+    engine = start(device)
+    store = None
+    if resume and quality != "draft":
+        store = unfinished((built.digest, quality, built.seed, engine.variant, picture, spread, repr(effort)))
+    world = build_world(built)
+    plan = lightpass.plan_light(built, world, effort)
+    built_at = time.perf_counter()
+
+    light_share = LIGHT_SHARE if picture else 0.95
+    kept = _KeptLight(store, built) if store else None
+    lights = []
+    for number in range(len(built.lamps)):
+
+        def report(share, text, number=number):
+            progress(light_share * (number + share) / len(built.lamps), text)
+
+        lights.append(lightpass.trace_lamp(built, world, plan, number, effort, report, spread, kept))
+    shining = camerapass.set_lights(built, world, plan.windows, lights)
+    window = plan.windows.listed[0]
+    straight = direct.map_direct(built, world, shining, window)
+    meter_direct = direct.meter_direct(built, world, shining)
+    meter_bounced = direct.meter_bounced(built, world, shining)
+    lit_at = time.perf_counter()
+
+    taken = None
+    if picture:
+
+        def report_picture(share, text):
+            progress(light_share + (1 - light_share) * share, text)
+
+        taken = camerapass.take_picture(built, world, shining, FINISHES[quality], report_picture, store)
+    ended = time.perf_counter()
+    progress(1.0, "done")
+    if store:
+        store.forget()
+    return Outcome(
+        built=built,
+        quality=quality,
+        engine=engine,
+        lights=lights,
+        window=window,
+        direct=straight,
+        meter_direct=meter_direct,
+        meter_bounced=meter_bounced,
+        picture=taken,
+        seconds={
+            "build": built_at - began,
+            "light": lit_at - built_at,
+            "camera": ended - lit_at,
+            "total": ended - began,
+        },
+        peak_memory_mib=resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024,
+        sides=tuple(side.name for side in world.sides),
+    )

@@ -1,0 +1,183 @@
+"""The built set as arrays that the kernels read: one merged mesh and tables looked up by face.
+
+All geometry goes into a single Mitsuba mesh. What a face belongs to is data, not a shape of its own, so
+one compiled kernel serves every set, whatever number of glasses, drops or cards stands in it.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from brimcast.scene.built import MAX_MEDIA, BuiltSet
+from brimcast.shared.bands import BAND_EDGES_NM, GRID_NM
+
+from .device import counts, floats
+from .engine import mi
+
+# What a solid's face does to light.
+DIELECTRIC, METAL, MATTE = 0, 1, 2
+# Panel number of a face that swallows light.
+NO_PANEL = 0xFFFF
+# Row of the media tables for the room's air: after the slots.
+AIR = MAX_MEDIA
+
+
+@dataclass(frozen=True)
+class Side:
+    """One side of a panel: its name and its size along u and v, mm."""
+
+    name: str
+    size_mm: tuple[float, float]
+    reflectance: np.ndarray
+
+
+@dataclass(frozen=True)
+class World:
+    """Geometry and look-up tables on the device.
+
+    Attributes
+    ----------
+    scene : mitsuba.Scene
+        The merged mesh alone.
+    face_normal : mi.Float
+        Four numbers a face: outward unit normal, and its smooth patch (whole numbers are exact to 2²⁴).
+    face_corners : mi.UInt32
+        Four numbers a face: its three vertices, and the body it belongs to.
+    vertex_normal : mi.Float
+        Four numbers a vertex: exact surface normal, and zero.
+    bodies : mi.UInt32
+        Four numbers a body: kind, medium slot, front panel, back panel.
+    frames : mi.Float
+        Twelve numbers a panel side: corner, u and v, each with a zero.
+    panel_albedo, metal_reflectance : mi.Float
+        (panel sides × 16) and (bodies × 16) reflectance per band.
+    sides : tuple of Side
+        Panel sides, front and back in turn.
+    """
+
+    scene: object
+    face_normal: object
+    face_corners: object
+    vertex_normal: object
+    bodies: object
+    panel_albedo: object
+    metal_reflectance: object
+    frames: object
+    sides: tuple[Side, ...]
+    centre_mm: np.ndarray
+    radius_mm: float
+    specular_mm: np.ndarray
+    has_blockers: bool
+
+
+def build_world(built: BuiltSet) -> World:
+    """Put a built set on the device."""
+    parts, bodies, metals = [], [], []
+    for solid in built.solids:
+        kind = {"dielectric": DIELECTRIC, "metal": METAL, "black": MATTE}[solid.kind]
+        bodies.append((kind, solid.slot, NO_PANEL, NO_PANEL))
+        metals.append(solid.reflectance)
+        parts.append(solid.mesh)
+    # Each panel has a front (2 i) and a back (2 i + 1), each with a map of its own.
+    frames, sides = [], []
+    for number, panel in enumerate(built.panels):
+        bodies.append((MATTE, 0, 2 * number, 2 * number + 1))
+        metals.append(np.zeros(16))
+        parts.append(panel.mesh)
+        frame = np.zeros((3, 4))
+        frame[:, :3] = panel.corner_mm, panel.u, panel.v
+        frames += [frame, frame]
+        sides.append(Side(panel.name, panel.size_mm, panel.front))
+        sides.append(Side(f"{panel.name} (back)", panel.size_mm, panel.back))
+
+    vertices, faces, normals, patches, owners = _merge(parts)
+    corners = vertices[faces]
+    outward = np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])
+    outward /= np.maximum(np.linalg.norm(outward, axis=1, keepdims=True), 1e-30)
+
+    face_table = np.empty((len(faces), 4), np.float32)
+    face_table[:, :3] = outward
+    face_table[:, 3] = patches
+    corner_table = np.column_stack([faces, owners])
+    normal_table = np.column_stack([normals, np.zeros(len(normals))])
+
+    specular = [solid.mesh.vertices_mm for solid in built.solids if solid.kind != "black"]
+    specular = np.concatenate(specular) if specular else np.zeros((1, 3))
+    low, high = specular.min(axis=0), specular.max(axis=0)
+    centre = (low + high) / 2
+    return World(
+        scene=load_mesh(vertices, faces),
+        face_normal=floats(face_table),
+        face_corners=counts(corner_table),
+        vertex_normal=floats(normal_table),
+        bodies=counts(bodies),
+        panel_albedo=floats([side.reflectance for side in sides]),
+        metal_reflectance=floats(metals),
+        frames=floats(frames),
+        sides=tuple(sides),
+        centre_mm=centre,
+        radius_mm=float(np.linalg.norm(specular - centre, axis=1).max()) + 1.0,
+        specular_mm=specular,
+        has_blockers=len(built.panels) > 1 or any(solid.kind == "black" for solid in built.solids),
+    )
+
+
+def _merge(parts):
+    vertices, faces, normals, patches, owners = [], [], [], [], []
+    first, first_patch = 0, 0
+    for owner, mesh in enumerate(parts):
+        vertices.append(mesh.vertices_mm)
+        faces.append(mesh.faces + first)
+        normals.append(mesh.normals)
+        patches.append(mesh.patches + first_patch)
+        owners.append(np.full(len(mesh.faces), owner))
+        first += len(mesh.vertices_mm)
+        first_patch += int(mesh.patches.max()) + 1 if len(mesh.patches) else 0
+    return (
+        np.concatenate(vertices),
+        np.concatenate(faces),
+        np.concatenate(normals),
+        np.concatenate(patches),
+        np.concatenate(owners),
+    )
+
+
+def load_mesh(vertices: np.ndarray, faces: np.ndarray):
+    """Return a Mitsuba scene of one mesh."""
+    mesh = mi.Mesh("set", len(vertices), len(faces), has_vertex_normals=False, has_vertex_texcoords=False)
+    parameters = mi.traverse(mesh)
+    parameters["vertex_positions"] = mi.Float(vertices.astype(np.float32).ravel())
+    parameters["faces"] = mi.UInt32(faces.astype(np.uint32).ravel())
+    parameters.update()
+    return mi.load_dict({"type": "scene", "mesh": mesh, "embree_use_robust_intersections": True})
+
+
+@dataclass(frozen=True)
+class Wavelengths:
+    """Optical constants at a list of wavelengths, one row each.
+
+    Attributes
+    ----------
+    optics : mi.Float
+        Two numbers per row and medium (air last): index, absorption per mm.
+    band : mi.UInt32
+        Band of each row.
+    wavelength_nm : (rows,) float
+    """
+
+    optics: object
+    band: object
+    wavelength_nm: np.ndarray
+
+
+def list_wavelengths(built: BuiltSet, wavelength_nm: np.ndarray) -> Wavelengths:
+    """Tabulate the optical constants of a set's media at each wavelength."""
+    table = np.zeros((len(wavelength_nm), MAX_MEDIA + 1, 2), np.float32)
+    table[:, :, 0] = 1.0
+    for slot, medium in enumerate(built.media):
+        table[:, slot, 0] = np.interp(wavelength_nm, GRID_NM, medium.index)
+        table[:, slot, 1] = np.interp(wavelength_nm, GRID_NM, medium.absorption_per_mm)
+    band = np.clip(np.searchsorted(BAND_EDGES_NM, wavelength_nm, "right") - 1, 0, 15)
+    return Wavelengths(floats(table), counts(band), np.asarray(wavelength_nm))
