@@ -53,9 +53,8 @@ def aim_lamp(lamp: Lamp, world: World) -> Aim:
     off = world.specular_mm - world.centre_mm
     depth = off @ normal
     if depth.max() >= distance - 1.0:
-        raise PersonError(
-            Fault(key=f"lamps.{lamp.name}.throw", text="the lamp stands inside what it should light; move it back")
-        )
+        text = "the lamp stands inside what it should light; move it back"
+        raise PersonError(Fault(key=f"lamps.{lamp.name}.throw", text=text))
     # Seen from the lamp's centre, points nearer to it spread; another point of the front sees them
     # shifted against the plane by its own distance from the centre.
     spread = distance / (distance - depth)
@@ -132,6 +131,7 @@ def draw_rows(
         [np.full(count, order.forced), gaps, generator.integers(0, 2**32, count, dtype=np.uint32)]
     ).astype(np.uint32)
     optics = list_wavelengths(built, wavelength)
+    band = optics.band.numpy()
     return LampRows(
         ray=dr.arange(mi.UInt32, count * grid * grid),
         grid=opaque_int(grid),
@@ -141,7 +141,8 @@ def draw_rows(
         order=counts(choice),
         optics=optics.optics,
         band=optics.band,
-        visible=floats(BAND_XYZ[optics.band.numpy(), 1]),
+        visible=floats(BAND_XYZ[band, 1]),
+        end=counts(np.where((band >= 1) & (band < 5), 1, np.where(band >= 11, 2, 0))),
     )
 
 
@@ -172,8 +173,9 @@ def spread_wavelengths(count: int, shift: float):
     left = count - BANDS - numbers.sum()
     numbers[np.argsort(numbers - wanted)[:left]] += 1
     numbers += 1
-    places = [first + (np.arange(n) + shift) / n * BAND_WIDTH_NM for first, n in zip(BAND_EDGES_NM, numbers, strict=False)]
-    return np.concatenate(places), np.repeat(1 / numbers, numbers)
+    within = np.concatenate([(np.arange(number) + shift) / number for number in numbers])
+    places = np.repeat(BAND_EDGES_NM[:-1], numbers) + within * BAND_WIDTH_NM
+    return places, np.repeat(1 / numbers, numbers)
 
 
 def _ranks(values: np.ndarray) -> np.ndarray:

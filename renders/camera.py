@@ -11,9 +11,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from .engine import dr, mi
-from .interfaces import MATTE, METAL, cross_count, find_hit, meet, optics, step_off, top_medium
-from .splats import Windows
-from .world import NO_PANEL, World
+from .interfaces import STEP_OFF_MM, approach, find_hit, on_panel, proceed, set_out
+from .lights import Lights, lamp_factor, look_up, meet_front
+from .world import NO_PANEL, Geometry
 
 MAX_STEPS = 96
 MAX_BOUNCES = 6
@@ -38,51 +38,6 @@ class Eye:
     pixels: mi.Vector2u
     lens_radius: mi.Float
     focus: mi.Float
-
-
-@dataclass
-class Lights:
-    """All lamps and what the light pass found, as kernel inputs.
-
-    Attributes
-    ----------
-    count, point_count : mi.UInt32
-        Lamps, and points a lamp.
-    place, normal : mi.Float
-        Four numbers a point: place and area, mm; normal and zero.
-    rows : mi.UInt32
-        Wavelength rows.
-    weights : mi.Float
-        Two numbers per lamp and row: weight of the band's map, and spectral radiance with that weight.
-    bands : mi.Float
-        (lamps × 16) mean spectral radiance of each band.
-    optics, band : mi.Float, mi.UInt32
-        See `world.Wavelengths`.
-    fronts : mitsuba.Scene
-        The lamps' shining fronts.
-    front_lamp : mi.UInt32
-        Lamp of each face of `fronts`.
-    front_normal : mi.Float
-        Four numbers a face of `fronts`: unit normal, and zero. It shines on that side.
-    maps : mi.Float
-        (lamps × 16 × cells) irradiance.
-    windows : Windows
-    """
-
-    count: object
-    point_count: object
-    place: object
-    normal: object
-    rows: object
-    weights: object
-    bands: object
-    optics: object
-    band: object
-    fronts: object
-    front_lamp: object
-    front_normal: object
-    maps: object
-    windows: Windows
 
 
 @dataclass
@@ -112,62 +67,6 @@ def _fraction(value):
 def _uniform(seed, step):
     value, _ = mi.sample_tea_32(seed, step)
     return mi.Float(value >> 8) * 2.0**-24
-
-
-def front_normal(lights: Lights, face, active):
-    """Unit normal of a lamp's front."""
-    record = dr.gather(mi.Vector4f, lights.front_normal, face, active)
-    return mi.Vector3f(record.x, record.y, record.z)
-
-
-def look_up(lights: Lights, base, side, u, v, active):
-    """Bilinear light of a map at a place on a panel side: the fine window where it reaches, else the coarse.
-
-    Parameters
-    ----------
-    base : mi.UInt32
-        First number of the map of one lamp and band.
-    """
-    windows = lights.windows
-    fine = dr.gather(mi.Vector4f, windows.frames, 2 * side, active)
-    size = dr.gather(mi.Vector4u, windows.shapes, 2 * side, active)
-    x, y = (u - fine.x) * fine.z, (v - fine.y) * fine.z
-    within = (x >= 0) & (y >= 0) & (x < mi.Float(size.x)) & (y < mi.Float(size.y))
-    wide = dr.gather(mi.Vector4f, windows.frames, 2 * side + 1, active)
-    wide_size = dr.gather(mi.Vector4u, windows.shapes, 2 * side + 1, active)
-    x = dr.select(within, x, (u - wide.x) * wide.z)
-    y = dr.select(within, y, (v - wide.y) * wide.z)
-    columns = dr.select(within, size.x, wide_size.x)
-    lines = dr.select(within, size.y, wide_size.y)
-    first = base + dr.select(within, size.z, wide_size.z)
-    x = dr.clip(x - 0.5, 0, mi.Float(columns) - 1)
-    y = dr.clip(y - 0.5, 0, mi.Float(lines) - 1)
-    column, line = mi.UInt32(x), mi.UInt32(y)
-    next_column = dr.minimum(column + 1, columns - 1)
-    next_line = dr.minimum(line + 1, lines - 1)
-    share_x, share_y = x - mi.Float(column), y - mi.Float(line)
-    near = dr.gather(mi.Float, lights.maps, first + line * columns + column, active) * (1 - share_x)
-    near += dr.gather(mi.Float, lights.maps, first + line * columns + next_column, active) * share_x
-    far = dr.gather(mi.Float, lights.maps, first + next_line * columns + column, active) * (1 - share_x)
-    far += dr.gather(mi.Float, lights.maps, first + next_line * columns + next_column, active) * share_x
-    return near * (1 - share_y) + far * share_y
-
-
-def lamp_factor(world: World, lights: Lights, lamp, point, place, normal, active):
-    """Irradiance per unit radiance of a lamp at a place, by one point of its front; 0 where blocked."""
-    where = lamp * lights.point_count + point
-    start = dr.gather(mi.Vector4f, lights.place, where, active)
-    facing = dr.gather(mi.Vector4f, lights.normal, where, active)
-    way = mi.Point3f(start.x, start.y, start.z) - place
-    far2 = dr.squared_norm(way)
-    far = dr.sqrt(far2)
-    toward = way / far
-    arriving = dr.dot(toward, normal)
-    leaving = -dr.dot(toward, mi.Vector3f(facing.x, facing.y, facing.z))
-    lit = active & (arriving > 0) & (leaving > 0)
-    ray = mi.Ray3f(place, toward, far * 0.9999, 0.0, [])
-    lit &= ~world.scene.ray_test(ray, coherent=False, active=lit)
-    return dr.select(lit, start.w * arriving * leaving / far2, 0)
 
 
 def first_ray(eye: Eye, pixel, film, lens):
@@ -219,7 +118,7 @@ class Start:
 
 @dr.freeze(warn_after=1000)
 @dr.syntax
-def look(world: World, lights: Lights, eye: Eye, pixels, index, count, salt, direct, image):
+def look(geometry: Geometry, lights: Lights, eye: Eye, pixels, index, count, salt, direct, image):
     """Send the camera's rays; add what they see behind glass to the picture, and note what they meet first.
 
     Parameters
@@ -261,12 +160,12 @@ def look(world: World, lights: Lights, eye: Eye, pixels, index, count, salt, dir
         first_choice=places[4],
         first_point=places[6],
     )
-    return follow(world, lights, start, index, direct, image)
+    return follow(geometry, lights, start, index, direct, image)
 
 
 @dr.freeze(warn_after=1000)
 @dr.syntax
-def gather(world: World, lights: Lights, places, ways, numbers, whole, index, salt, direct, image):
+def gather(geometry: Geometry, lights: Lights, places, ways, numbers, whole, index, salt, direct, image):
     """Collect the light that matte surfaces send along given rays; lamps met on the way do not count.
 
     Parameters
@@ -292,119 +191,126 @@ def gather(world: World, lights: Lights, places, ways, numbers, whole, index, sa
         first_choice=_uniform(index, salt + 1),
         first_point=_uniform(index, salt + 2),
     )
-    return follow(world, lights, start, index, direct, image)
+    return follow(geometry, lights, start, index, direct, image)
+
+
+@dataclass
+class Look:
+    """A sample on its way, beside its walk.
+
+    Attributes
+    ----------
+    weight : mi.Float
+        Share of the radiance met that arrives.
+    bounces, step : mi.UInt32
+        Matte surfaces met, and faces of all kinds.
+    """
+
+    weight: object
+    bounces: object
+    step: object
+
+
+@dataclass
+class Spot:
+    """A place on a matte surface: panel side, u and v there, start of rays that leave it, normal, albedo."""
+
+    panel: object
+    u: object
+    v: object
+    origin: object
+    outward: object
+    albedo: object
 
 
 @dr.syntax
-def follow(world: World, lights: Lights, start: Start, index, direct, image):
+def _shade(geometry, lights: Lights, start: Start, look: Look, spot: Spot, shown, plain, index, direct, img):
+    """Light a matte surface by all lamps and the maps; what is met plainly is noted for `resolve` instead."""
+    each = mi.UInt32(0)
+    while dr.hint(each < lights.count, exclude=[geometry, lights, start, spot, img, direct]):
+        orderly = _fraction(start.first_point + 0.618034 * mi.Float(each))
+        chance = dr.select(look.bounces == 0, orderly, _uniform(start.seed, look.step * 64 + 32 + each))
+        point = dr.minimum(mi.UInt32(chance * mi.Float(lights.point_count)), lights.point_count - 1)
+        factor = lamp_factor(geometry, lights, each, point, spot.origin, spot.outward, shown)
+        dr.scatter(direct, factor, index * lights.count + each, plain)
+        later = shown & ~plain
+        weight = dr.gather(mi.Vector2f, lights.weights, each * lights.rows + start.row, later)
+        plane = each * 16 + start.band
+        stored = look_up(lights, plane * lights.windows.count, spot.panel, spot.u, spot.v, later)
+        radiance = spot.albedo * dr.inv_pi * (factor * weight.y + weight.x * stored)
+        dr.scatter_add(img, look.weight * radiance, plane * start.whole + start.pixel, later)
+        each += 1
+
+
+def _scatter(start: Start, look: Look, outward, albedo, shown):
+    """One more bounce from a matte surface: its direction, whether the path stops, and the weight."""
+    spin = mi.Point2f(_uniform(start.seed, look.step * 64), _uniform(start.seed, look.step * 64 + 1))
+    way = mi.Frame3f(outward).to_world(mi.warp.square_to_cosine_hemisphere(spin))
+    bounces = look.bounces + dr.select(shown, 1, 0)
+    late = shown & (bounces >= ROULETTE_BOUNCE)
+    stop = (late & (_uniform(start.seed, look.step * 64 + 2) < 0.5)) | (bounces >= MAX_BOUNCES)
+    weight = look.weight * dr.select(shown, albedo * dr.select(late, 2, 1), 1)
+    return way, stop, Look(weight, bounces, look.step)
+
+
+@dr.syntax
+def follow(geometry: Geometry, lights: Lights, start: Start, index, direct, image):
     """Walk each sample on through glass and from matte surface to matte surface until it ends."""
-    whole = start.whole
     side = mi.UInt32(NO_PANEL)
-    u = mi.Float(0)
-    v = mi.Float(0)
-
+    seen_u = mi.Float(0)
+    seen_v = mi.Float(0)
     active = mi.Bool(True)
-    weight = mi.Float(1)
-    ray = mi.Ray3f(start.ray)
-    pixel, row, band, seed = start.pixel, start.row, start.band, start.seed
-    inside = mi.UInt64(0)
-    index_before = mi.Float(1)
-    absorption = mi.Float(0)
-    events = mi.UInt32(0)
-    bounces = mi.UInt32(start.bounces)
-    step = mi.UInt32(0)
-    cap = dr.opaque(mi.UInt32, MAX_STEPS)
+    walk = set_out(start.ray)
+    look = Look(mi.Float(1), mi.UInt32(start.bounces), mi.UInt32(0))
 
-    while dr.hint(active, exclude=[world, lights, start, image, direct]):
-        hit = find_hit(world, ray, active)
+    while dr.hint(active, exclude=[geometry, lights, start, image, direct]):
+        hit = find_hit(geometry, walk.ray, active)
         reach = dr.select(hit.valid, hit.distance_mm, dr.inf)
 
         # A lamp's front, where nothing matte has come before.
-        straight = active & (bounces == 0)
-        front = lights.fronts.ray_intersect_preliminary(ray, coherent=False, active=straight)
-        on_front = straight & front.is_valid() & (front.t < reach)
-        lamp = dr.gather(mi.UInt32, lights.front_lamp, front.prim_index, on_front)
-        lit = dr.dot(ray.d, front_normal(lights, front.prim_index, on_front)) < 0
-        lamp_weight = dr.gather(mi.Vector2f, lights.weights, lamp * lights.rows + row, on_front)
-        kept = dr.exp(-absorption * dr.select(on_front, front.t, dr.select(hit.valid, hit.distance_mm, 0)))
-        weight *= kept
-        dr.scatter_add(image, weight * lamp_weight.y, (lamp * 16 + band) * whole + pixel, on_front & lit)
-        active &= hit.valid & ~on_front
+        lamp, near, lit = meet_front(lights, walk.ray, reach, active & (look.bounces == 0))
+        met = active & (lamp < lights.count)
+        length = dr.select(met | hit.valid, near, 0)
+        look.weight *= dr.exp(-walk.absorption * length)
+        shine = dr.gather(mi.Vector2f, lights.weights, lamp * lights.rows + start.row, met & lit).y
+        place = (lamp * 16 + start.band) * start.whole + start.pixel
+        dr.scatter_add(image, look.weight * shine, place, met & lit)
+        active &= hit.valid & ~met
 
-        matte = active & (hit.kind == MATTE)
-        metal = active & (hit.kind == METAL)
-        glassy = active & ~matte & ~metal
-
-        # A matte surface: all lamps direct, and the maps.
-        shown = matte & (hit.panel != NO_PANEL)
-        frame_corner = dr.gather(mi.Vector4f, world.frames, 3 * hit.panel, shown)
-        frame_u = dr.gather(mi.Vector4f, world.frames, 3 * hit.panel + 1, shown)
-        frame_v = dr.gather(mi.Vector4f, world.frames, 3 * hit.panel + 2, shown)
-        off = hit.point - mi.Point3f(frame_corner.x, frame_corner.y, frame_corner.z)
-        at_u = dr.dot(off, mi.Vector3f(frame_u.x, frame_u.y, frame_u.z))
-        at_v = dr.dot(off, mi.Vector3f(frame_v.x, frame_v.y, frame_v.z))
-        outward = dr.select(hit.entering, hit.face_normal, -hit.face_normal)
-        plain = shown & (events == 0) & (bounces == 0)
+        # A matte surface: all lamps direct, and the maps; then one more bounce from it.
+        crossing = approach(walk, hit, lights.optics, start.row, active)
+        shown = crossing.matte & (hit.panel != NO_PANEL)
+        u, v = on_panel(geometry, hit.point, hit.panel, shown)
+        plain = shown & (walk.events == 0) & (look.bounces == 0)
         side = dr.select(plain, hit.panel, side)
-        u = dr.select(plain, at_u, u)
-        v = dr.select(plain, at_v, v)
-        albedo = dr.gather(mi.Float, world.panel_albedo, hit.panel * 16 + band, shown)
-        origin = hit.point + 1e-3 * outward
-        each = mi.UInt32(0)
-        while dr.hint(each < lights.count, exclude=[world, lights, start, image, direct]):
-            chance = dr.select(
-                bounces == 0, _fraction(start.first_point + 0.618034 * mi.Float(each)), _uniform(seed, step * 64 + 32 + each)
-            )
-            point = dr.minimum(mi.UInt32(chance * mi.Float(lights.point_count)), lights.point_count - 1)
-            factor = lamp_factor(world, lights, each, point, origin, outward, shown)
-            dr.scatter(direct, factor, index * lights.count + each, plain)
-            later = shown & ~plain
-            row_weight = dr.gather(mi.Vector2f, lights.weights, each * lights.rows + row, later)
-            light = factor * row_weight.y
-            light += row_weight.x * look_up(
-                lights, (each * 16 + band) * lights.windows.count, hit.panel, at_u, at_v, later
-            )
-            dr.scatter_add(
-                image, weight * albedo * dr.inv_pi * light, (each * 16 + band) * whole + pixel, later
-            )
-            each += 1
-
-        # One more bounce from it.
-        bounces += dr.select(shown, 1, 0)
-        frame = mi.Frame3f(outward)
-        spin = mi.Point2f(_uniform(seed, step * 64), _uniform(seed, step * 64 + 1))
-        scattered = frame.to_world(mi.warp.square_to_cosine_hemisphere(spin))
-        late = shown & (bounces >= ROULETTE_BOUNCE)
-        stop = late & (_uniform(seed, step * 64 + 2) < 0.5)
-        weight *= dr.select(shown, albedo * dr.select(late, 2, 1), 1)
+        seen_u = dr.select(plain, u, seen_u)
+        seen_v = dr.select(plain, v, seen_v)
+        outward = dr.select(hit.entering, hit.face_normal, -hit.face_normal)
+        origin = hit.point + STEP_OFF_MM * outward
+        albedo = dr.gather(mi.Float, geometry.panel_albedo, hit.panel * 16 + start.band, shown)
+        spot = Spot(hit.panel, u, v, origin, outward, albedo)
+        _shade(geometry, lights, start, look, spot, shown, plain, index, direct, image)
+        way, stop, look = _scatter(start, look, outward, albedo, shown)
 
         # An interface: through or back by chance.
-        crossed = cross_count(inside, hit)
-        after = top_medium(crossed)
-        beyond = optics(lights.optics, row, after, glassy)
-        meeting = meet(ray.d, hit, index_before, beyond.x)
-        event = metal | (glassy & ~meeting.same)
-        chance = dr.select(events == 0, start.first_choice, _uniform(seed, step * 64 + 3))
-        reflect = metal | (chance < meeting.reflectance)
-        mirror = dr.gather(mi.Float, world.metal_reflectance, hit.body * 16 + band, metal)
-        weight *= dr.select(metal, mirror, 1)
-        turned = dr.select(event, dr.select(reflect, meeting.reflected, meeting.refracted), ray.d)
-        through = glassy & ~(event & reflect)
-        inside = dr.select(through, crossed, inside)
-        index_before = dr.select(through, beyond.x, index_before)
-        absorption = dr.select(through, beyond.y, absorption)
-        events += dr.select(event, 1, 0)
-        ray.o = dr.select(shown, origin, step_off(hit, turned))
-        ray.d = dr.select(shown, scattered, turned)
+        orderly = (walk.events == 0) & (start.bounces == 0)
+        chance = dr.select(orderly, start.first_choice, _uniform(start.seed, look.step * 64 + 3))
+        reflect = crossing.metal | (chance < crossing.meeting.reflectance)
+        mirror = dr.gather(mi.Float, geometry.metal_reflectance, hit.body * 16 + start.band, crossing.metal)
+        look.weight *= dr.select(crossing.metal, mirror, 1)
+        walk = proceed(walk, hit, crossing, reflect)
+        walk.ray.o = dr.select(shown, origin, walk.ray.o)
+        walk.ray.d = dr.select(shown, way, walk.ray.d)
 
-        step += 1
-        active &= (metal | glassy | (shown & ~stop & (bounces < MAX_BOUNCES))) & (step < cap) & (weight > 1e-6)
-    return Samples(side, u, v, direct), image
+        look.step += 1
+        active = crossing.metal | crossing.glassy | (shown & ~stop)
+        active &= (look.step < MAX_STEPS) & (look.weight > 1e-6)
+    return Samples(side, seen_u, seen_v, direct), image
 
 
 @dr.freeze(warn_after=1000)
 @dr.syntax
-def resolve(world: World, lights: Lights, eye: Eye, samples: Samples, pixels, index, groups, count, image):
+def resolve(geometry, lights: Lights, eye: Eye, samples: Samples, pixels, index, groups, count, image):
     """Add what the samples met first to the picture, in all bands.
 
     Parameters
@@ -424,14 +330,14 @@ def resolve(world: World, lights: Lights, eye: Eye, samples: Samples, pixels, in
     radiance = dr.gather(mi.Float, lights.bands, plane)
     total = mi.Float(0)
     number = mi.UInt32(0)
-    while dr.hint(number < count, exclude=[world, lights, samples, image, pixels]):
+    while dr.hint(number < count, exclude=[geometry, lights, samples, image, pixels]):
         where = group * count + number
         side = dr.gather(mi.UInt32, samples.side, where)
         seen = side != NO_PANEL
         u = dr.gather(mi.Float, samples.u, where, seen)
         v = dr.gather(mi.Float, samples.v, where, seen)
         direct = dr.gather(mi.Float, samples.direct, where * lights.count + lamp, seen)
-        albedo = dr.gather(mi.Float, world.panel_albedo, side * 16 + band, seen)
+        albedo = dr.gather(mi.Float, geometry.panel_albedo, side * 16 + band, seen)
         light = direct * radiance + look_up(lights, plane * lights.windows.count, side, u, v, seen)
         total += dr.select(seen, light * albedo * dr.inv_pi, 0)
         number += 1

@@ -9,23 +9,16 @@ from dataclasses import dataclass
 
 import numpy as np
 from scipy.ndimage import gaussian_filter
-from scipy.stats import qmc
 
 from brimcast.scene.built import BuiltSet, Camera
-from brimcast.scene.lamps import Lamp, spread_points
-from brimcast.shared.bands import BAND_WIDTH_NM, sample_wavelengths
 from brimcast.shared.colour import BAND_XYZ
-from brimcast.vessels.solids import ball
 
-from .camera import Eye, Lights, look, resolve
+from .camera import Eye, look, resolve
 from .device import counts, floats, opaque_float, opaque_int, opaque_point, opaque_vector
 from .engine import dr, mi
-from .lightpass import LampLight
-from .splats import Windows
-from .world import World, list_wavelengths, load_mesh
+from .lights import Lights
+from .world import World
 
-POINTS = 4096
-ROWS = 512
 # Samples a pixel in one round; the wavelengths of a round are stratified.
 SAMPLES = 16
 # Samples traced in one launch: bounds memory.
@@ -78,119 +71,9 @@ def set_eye(camera: Camera) -> Eye:
     )
 
 
-def set_lights(built: BuiltSet, world: World, windows: Windows, lights: list[LampLight]) -> Lights:
-    """Return the lamps and the light pass's maps as kernel inputs."""
-    points = qmc.Sobol(2, rng=np.random.default_rng((built.seed, 104729))).random(POINTS)
-    place, normal = [], []
-    for lamp in built.lamps:
-        spread = spread_points(lamp, points, world.centre_mm, _reach(built, world))
-        place.append(np.column_stack([spread.place_mm, spread.area_mm2]))
-        normal.append(np.column_stack([spread.normal, np.zeros(POINTS)]))
-    wavelength, weights = _weigh_rows(built.lamps)
-    listed = list_wavelengths(built, wavelength)
-    fronts, owners, normals = _load_fronts(built.lamps)
-    maps = np.stack([light.maps.sum(axis=1) for light in lights])
-    return Lights(
-        count=opaque_int(len(built.lamps)),
-        point_count=opaque_int(POINTS),
-        place=floats(np.concatenate(place)),
-        normal=floats(np.concatenate(normal)),
-        rows=opaque_int(ROWS),
-        weights=floats(weights),
-        bands=floats([lamp.band_spectrum for lamp in built.lamps]),
-        optics=listed.optics,
-        band=listed.band,
-        fronts=fronts,
-        front_lamp=counts(owners),
-        front_normal=floats(normals),
-        maps=floats(maps),
-        windows=windows,
-    )
-
-
-def _reach(built: BuiltSet, world: World) -> float:
-    """Radius round the glassware within which surfaces are lit."""
-    corners = np.concatenate([panel.mesh.vertices_mm for panel in built.panels])
-    return float(np.linalg.norm(corners - world.centre_mm, axis=1).max())
-
-
-def _weigh_rows(lamps: tuple[Lamp, ...]):
-    """Wavelengths of the camera's samples, and each lamp's weights there.
-
-    Returns
-    -------
-    wavelength_nm : (ROWS,) float
-    weights : (lamps, ROWS, 2) float
-        Weight of a band's map value, and spectral radiance with that weight: their means over all rows
-        give each band its mean.
-    """
-    lines = sorted({lamp.line_nm for lamp in lamps if lamp.line_nm is not None})
-    smooth = any(lamp.line_nm is None for lamp in lamps)
-    kinds = len(lines) + (1 if smooth else 0)
-    # Rows take turns between the smooth spectra and each line.
-    turn = np.arange(ROWS) % kinds
-    wavelength, weights = np.empty(ROWS), np.zeros((len(lamps), ROWS, 2))
-    for place, line in enumerate(lines):
-        here = turn == place
-        wavelength[here] = line
-        for number, lamp in enumerate(lamps):
-            if lamp.line_nm == line:
-                share = ROWS / here.sum()
-                weights[number, here] = share, share * lamp.band_spectrum.max()
-    if smooth:
-        here = turn == len(lines)
-        drawn, density = sample_wavelengths((np.arange(here.sum()) + 0.5) / here.sum())
-        wavelength[here] = drawn
-        share = ROWS / here.sum() / (density * BAND_WIDTH_NM)
-        for number, lamp in enumerate(lamps):
-            if lamp.line_nm is None:
-                weights[number, here, 0] = share
-                weights[number, here, 1] = share * lamp.spectral_radiance(drawn)
-    return wavelength, weights
-
-
-def _load_fronts(lamps: tuple[Lamp, ...]):
-    """Meshes of the lamps' shining fronts, and for each face its lamp and its normal."""
-    vertices, faces, owners, first = [], [], [], 0
-    for number, lamp in enumerate(lamps):
-        if lamp.kind == "bulb":
-            corner, face = _ball_front(lamp)
-        else:
-            corner, face = _flat_front(lamp)
-        vertices.append(corner)
-        faces.append(face + first)
-        owners.append(np.full(len(face), number))
-        first += len(corner)
-    corners, faces = np.concatenate(vertices), np.concatenate(faces)
-    a, b, c = (corners[faces[:, place]] for place in range(3))
-    normals = np.cross(b - a, c - a)
-    normals = np.pad(normals / np.linalg.norm(normals, axis=1, keepdims=True), ((0, 0), (0, 1)))
-    return load_mesh(corners, faces), np.concatenate(owners), normals
-
-
-def _flat_front(lamp: Lamp):
-    if lamp.kind == "panel":
-        flat = np.array([(-0.5, -0.5), (0.5, -0.5), (0.5, 0.5), (-0.5, 0.5)]) * lamp.size_mm
-    else:
-        angle = 2 * np.pi * np.arange(128) / 128
-        # A polygon of the disc's area.
-        radius = lamp.radius_mm * np.sqrt(2 * np.pi / 128 / np.sin(2 * np.pi / 128))
-        flat = radius * np.column_stack([np.cos(angle), np.sin(angle)])
-    corners = lamp.centre_mm + flat[:, :1] * lamp.right + flat[:, 1:] * lamp.up
-    count = len(flat)
-    fan = np.column_stack([np.zeros(count - 2), np.arange(1, count - 1), np.arange(2, count)]).astype(int)
-    # Counter-clockwise seen from the lit side.
-    normal = np.cross(corners[1] - corners[0], corners[2] - corners[0])
-    return corners, fan if normal @ lamp.facing > 0 else fan[:, ::-1]
-
-
-def _ball_front(lamp: Lamp):
-    mesh = ball(lamp.size_mm[0], sections=128)
-    middle = (mesh.vertices_mm.min(axis=0) + mesh.vertices_mm.max(axis=0)) / 2
-    return mesh.vertices_mm - middle + lamp.centre_mm, mesh.faces
-
-
-def take_picture(built: BuiltSet, world: World, lights: Lights, finish: Finish, progress=None, store=None) -> Picture:
+def take_picture(
+    built: BuiltSet, world: World, lights: Lights, finish: Finish, progress=None, store=None
+) -> Picture:
     """Return the camera's picture, lamp by lamp and band by band.
 
     Parameters
@@ -263,7 +146,7 @@ class _Roll:
         self.round += 1
 
     def error(self) -> np.ndarray:
-        """Relative error of each pixel; its variance is taken with its neighbours', few rounds tell little."""
+        """Relative error of each pixel, its variance smoothed over its neighbours: few rounds tell little."""
         rounds = np.maximum(self.rounds, 1)
         spread = self.square / np.maximum(rounds - 1, 1) / rounds
         spread = gaussian_filter(spread.reshape(self.shape), 1.0).ravel()
@@ -288,5 +171,5 @@ def _expose(world: World, lights: Lights, eye: Eye, pixels, salt, image):
     direct = dr.zeros(mi.Float, groups * SAMPLES * lamps)
     dr.make_opaque(sample, plane, direct)
     each = opaque_int(SAMPLES)
-    samples, image = look(world, lights, eye, pixels, sample, each, salt, direct, image)
-    return resolve(world, lights, eye, samples, pixels, plane, opaque_int(groups), each, image)
+    samples, image = look(world.geometry, lights, eye, pixels, sample, each, salt, direct, image)
+    return resolve(world.geometry, lights, eye, samples, pixels, plane, opaque_int(groups), each, image)

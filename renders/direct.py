@@ -6,11 +6,13 @@ import numpy as np
 
 from brimcast.scene.built import BuiltSet
 
-from .camera import Lights, gather, lamp_factor
+from .camera import gather
 from .device import counts, floats, opaque_int
 from .engine import dr, mi
-from .splats import Window
-from .world import World
+from .interfaces import STEP_OFF_MM
+from .lights import Lights, lamp_factor
+from .windows import Window
+from .world import Geometry, World
 
 # Lamp points a cell of the direct map, and points of a meter's disc.
 POINTS_A_CELL = 32
@@ -20,20 +22,19 @@ RAYS_A_METER = 1 << 15
 
 @dr.freeze(warn_after=1000)
 @dr.syntax
-def light_places(world: World, lights: Lights, lamp, place, normal, count, salt):
+def light_places(geometry: Geometry, lights: Lights, numbers, index, place, normal):
     """Mean E/L in sr of one lamp at places.
 
     Parameters
     ----------
-    lamp : mi.UInt32
+    numbers : tuple of mi.UInt32
+        Lamp, lamp points a place, seed.
+    index : mi.UInt32
+        Number of each place.
     place, normal : mi.Float
         Four numbers a place: position and normal, each with a zero.
-    count : mi.UInt32
-        Lamp points a place.
-    salt : mi.UInt32
-        Seed.
     """
-    index = dr.arange(mi.UInt32, dr.width(place) // 4)
+    lamp, count, salt = numbers
     where = dr.gather(mi.Vector4f, place, index)
     facing = dr.gather(mi.Vector4f, normal, index)
     start = mi.Point3f(where.x, where.y, where.z)
@@ -42,10 +43,10 @@ def light_places(world: World, lights: Lights, lamp, place, normal, count, salt)
     stride = lights.point_count // count
     total = mi.Float(0)
     number = mi.UInt32(0)
-    while dr.hint(number < count, exclude=[world, lights]):
+    while dr.hint(number < count, exclude=[geometry, lights]):
         # Every stride-th point of the lamp's set, from a start of the place's own.
         point = (first + number * stride) % lights.point_count
-        total += lamp_factor(world, lights, lamp, point, start, side, mi.Bool(True))
+        total += lamp_factor(geometry, lights, lamp, point, start, side, mi.Bool(True))
         number += 1
     return total / mi.Float(count)
 
@@ -53,9 +54,10 @@ def light_places(world: World, lights: Lights, lamp, place, normal, count, salt)
 def _light(world, lights, lamp: int, places: np.ndarray, normal, count: int, seed: int) -> np.ndarray:
     place = floats(np.pad(places, ((0, 0), (0, 1))))
     facing = floats(np.tile([*normal, 0.0], (len(places), 1)))
-    return light_places(
-        world, lights, opaque_int(lamp), place, facing, opaque_int(count), opaque_int(seed)
-    ).numpy()
+    index = dr.arange(mi.UInt32, len(places))
+    dr.make_opaque(index)
+    numbers = opaque_int(lamp), opaque_int(count), opaque_int(seed)
+    return light_places(world.geometry, lights, numbers, index, place, facing).numpy()
 
 
 def map_direct(built: BuiltSet, world: World, lights: Lights, window: Window) -> np.ndarray:
@@ -67,9 +69,8 @@ def map_direct(built: BuiltSet, world: World, lights: Lights, window: Window) ->
     jitter = rng.random((*window.shape, 2)) - 0.5
     table = built.panels[0]
     x, y = np.meshgrid(table.corner_mm[0] + u, table.corner_mm[1] + v)
-    places = np.stack(
-        [x + jitter[..., 0] * window.cell_mm, y + jitter[..., 1] * window.cell_mm, np.full_like(x, 1e-3)], axis=-1
-    ).reshape(-1, 3)
+    flat = np.stack([x, y], axis=-1) + jitter * window.cell_mm
+    places = np.pad(flat.reshape(-1, 2), ((0, 0), (0, 1)), constant_values=STEP_OFF_MM)
     found = [
         _light(world, lights, lamp, places, (0, 0, 1), POINTS_A_CELL, built.seed + lamp)
         for lamp in range(len(built.lamps))
@@ -120,7 +121,7 @@ def meter_bounced(built: BuiltSet, world: World, lights: Lights) -> np.ndarray:
     image, direct = dr.zeros(mi.Float, lamps * 16 * meters * 16), dr.zeros(mi.Float, count * lamps)
     dr.make_opaque(index, image, direct)
     _, image = gather(
-        world,
+        world.geometry,
         lights,
         floats(np.pad(np.concatenate(places), ((0, 0), (0, 1)))),
         floats(np.pad(np.concatenate(ways), ((0, 0), (0, 1)))),

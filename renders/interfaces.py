@@ -8,7 +8,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from .engine import dr, mi
-from .world import AIR, DIELECTRIC, MATTE, METAL, World
+from .world import AIR, DIELECTRIC, MATTE, METAL, Geometry
 
 # A new ray starts this far from the face it leaves, mm: a hundred times the rounding of a coordinate of
 # 100 mm in single precision, and a fiftieth of what a drink reaches into its glass.
@@ -21,35 +21,35 @@ GRAZING = 1e-4
 class Hit:
     """Where a ray meets the set, and what it meets."""
 
-    valid: mi.Bool
-    distance_mm: mi.Float
-    point: mi.Point3f
-    face_normal: mi.Normal3f
-    normal: mi.Normal3f
-    entering: mi.Bool
-    body: mi.UInt32
-    kind: mi.UInt32
-    slot: mi.UInt32
-    panel: mi.UInt32
-    patch: mi.UInt32
+    valid: object
+    distance_mm: object
+    point: object
+    face_normal: object
+    normal: object
+    entering: object
+    body: object
+    kind: object
+    slot: object
+    panel: object
+    patch: object
 
 
-def find_hit(world: World, ray: mi.Ray3f, active: mi.Bool) -> Hit:
+def find_hit(geometry: Geometry, ray: mi.Ray3f, active: mi.Bool) -> Hit:
     """Intersect and look up the face."""
-    near = world.scene.ray_intersect_preliminary(ray, coherent=False, active=active)
+    near = geometry.scene.ray_intersect_preliminary(ray, coherent=False, active=active)
     valid = active & near.is_valid()
     face = near.prim_index
-    record = dr.gather(mi.Vector4f, world.face_normal, face, valid)
-    corners = dr.gather(mi.Vector4u, world.face_corners, face, valid)
+    record = dr.gather(mi.Vector4f, geometry.face_normal, face, valid)
+    corners = dr.gather(mi.Vector4u, geometry.face_corners, face, valid)
     face_normal = mi.Normal3f(record.x, record.y, record.z)
     body = corners.w
-    n0 = dr.gather(mi.Vector4f, world.vertex_normal, corners.x, valid)
-    n1 = dr.gather(mi.Vector4f, world.vertex_normal, corners.y, valid)
-    n2 = dr.gather(mi.Vector4f, world.vertex_normal, corners.z, valid)
+    n0 = dr.gather(mi.Vector4f, geometry.vertex_normal, corners.x, valid)
+    n1 = dr.gather(mi.Vector4f, geometry.vertex_normal, corners.y, valid)
+    n2 = dr.gather(mi.Vector4f, geometry.vertex_normal, corners.z, valid)
     b1, b2 = near.prim_uv.x, near.prim_uv.y
     blend = n0 * (1 - b1 - b2) + n1 * b1 + n2 * b2
     normal = dr.normalize(mi.Normal3f(blend.x, blend.y, blend.z))
-    about = dr.gather(mi.Vector4u, world.bodies, body, valid)
+    about = dr.gather(mi.Vector4u, geometry.bodies, body, valid)
     entering = dr.dot(ray.d, face_normal) < 0
     return Hit(
         valid=valid,
@@ -90,10 +90,9 @@ def optics(table: mi.Float, row: mi.UInt32, medium: mi.UInt32, active: mi.Bool) 
 class Meeting:
     """Both ways on from an interface."""
 
-    same: mi.Bool
-    reflectance: mi.Float
-    reflected: mi.Vector3f
-    refracted: mi.Vector3f
+    reflectance: object
+    reflected: object
+    refracted: object
 
 
 def meet(direction: mi.Vector3f, hit: Hit, index_before: mi.Float, index_after: mi.Float) -> Meeting:
@@ -120,7 +119,6 @@ def meet(direction: mi.Vector3f, hit: Hit, index_before: mi.Float, index_after: 
     reflected = direction + 2 * cosine * toward
     refracted = ratio * direction + (ratio * cosine - cosine_after) * toward
     return Meeting(
-        same=index_before == index_after,
         reflectance=reflectance,
         reflected=_keep_side(reflected, face),
         refracted=_keep_side(refracted, -face),
@@ -132,23 +130,103 @@ def _keep_side(direction: mi.Vector3f, side: mi.Normal3f) -> mi.Vector3f:
     return dr.normalize(direction + short * side)
 
 
-def step_off(hit: Hit, direction: mi.Vector3f) -> mi.Point3f:
-    """Start of the next ray, on the side of the face to which it leaves."""
-    side = dr.select(dr.dot(direction, hit.face_normal) > 0, STEP_OFF_MM, -STEP_OFF_MM)
-    return hit.point + side * hit.face_normal
+@dataclass
+class Walk:
+    """A ray on its way: where it is, and the medium that it is in.
+
+    Attributes
+    ----------
+    ray : mi.Ray3f
+    inside : mi.UInt64
+        How many bodies of each medium it is in, four bits a slot.
+    index, absorption : mi.Float
+        Of the medium that rules there, the latter per mm.
+    events : mi.UInt32
+        Interfaces and mirrors met so far.
+    """
+
+    ray: object
+    inside: object
+    index: object
+    absorption: object
+    events: object
 
 
-__all__ = [
-    "DIELECTRIC",
-    "GRAZING",
-    "Hit",
-    "MATTE",
-    "METAL",
-    "Meeting",
-    "cross_count",
-    "find_hit",
-    "meet",
-    "optics",
-    "step_off",
-    "top_medium",
-]
+def set_out(ray: mi.Ray3f) -> Walk:
+    """A walk that begins in the room's air."""
+    return Walk(mi.Ray3f(ray), mi.UInt64(0), mi.Float(1), mi.Float(0), mi.UInt32(0))
+
+
+@dataclass
+class Crossing:
+    """What a face does to a walk.
+
+    Attributes
+    ----------
+    matte, metal, glassy : mi.Bool
+        Kind of the face; none where nothing was hit.
+    event : mi.Bool
+        The way splits or turns here: another index behind the face, or a mirror.
+    total : mi.Bool
+        All light is thrown back.
+    inside : mi.UInt64
+        As in `Walk`, behind the face.
+    beyond : mi.Vector2f
+        Index and absorption behind the face.
+    meeting : Meeting
+    """
+
+    matte: object
+    metal: object
+    glassy: object
+    event: object
+    total: object
+    inside: object
+    beyond: object
+    meeting: Meeting
+
+
+def approach(walk: Walk, hit: Hit, table: mi.Float, row: mi.UInt32, active: mi.Bool) -> Crossing:
+    """Tell what the face that was hit does to a walk, at the wavelength of a row of the optics table."""
+    found = active & hit.valid
+    matte = found & (hit.kind == MATTE)
+    metal = found & (hit.kind == METAL)
+    glassy = found & (hit.kind == DIELECTRIC)
+    inside = cross_count(walk.inside, hit)
+    beyond = optics(table, row, top_medium(inside), glassy)
+    meeting = meet(walk.ray.d, hit, walk.index, beyond.x)
+    event = metal | (glassy & (walk.index != beyond.x))
+    total = metal | (meeting.reflectance >= 1)
+    return Crossing(matte, metal, glassy, event, total, inside, beyond, meeting)
+
+
+def proceed(walk: Walk, hit: Hit, crossing: Crossing, reflect: mi.Bool) -> Walk:
+    """Return the walk behind the face, or thrown back by it."""
+    back = crossing.event & reflect
+    turned = dr.select(back, crossing.meeting.reflected, crossing.meeting.refracted)
+    onward = dr.select(crossing.event, turned, walk.ray.d)
+    through = crossing.glassy & ~back
+    # The next stretch starts on the side of the face to which it leaves.
+    side = dr.select(dr.dot(onward, hit.face_normal) > 0, STEP_OFF_MM, -STEP_OFF_MM)
+    ray = mi.Ray3f(walk.ray)
+    ray.o = dr.select(crossing.metal | crossing.glassy, hit.point + side * hit.face_normal, ray.o)
+    ray.d = onward
+    return Walk(
+        ray,
+        dr.select(through, crossing.inside, walk.inside),
+        dr.select(through, crossing.beyond.x, walk.index),
+        dr.select(through, crossing.beyond.y, walk.absorption),
+        walk.events + dr.select(crossing.event, 1, 0),
+    )
+
+
+def on_panel(geometry: Geometry, point: mi.Point3f, panel: mi.UInt32, active: mi.Bool):
+    """Place of a point along a panel side's u and v, mm."""
+    corner = dr.gather(mi.Vector4f, geometry.frames, 3 * panel, active)
+    side_u = dr.gather(mi.Vector4f, geometry.frames, 3 * panel + 1, active)
+    side_v = dr.gather(mi.Vector4f, geometry.frames, 3 * panel + 2, active)
+    off = point - mi.Point3f(corner.x, corner.y, corner.z)
+    return (
+        dr.dot(off, mi.Vector3f(side_u.x, side_u.y, side_u.z)),
+        dr.dot(off, mi.Vector3f(side_v.x, side_v.y, side_v.z)),
+    )

@@ -16,7 +16,8 @@ from .camerapass import FINISHES, Picture
 from .engine import Engine, start
 from .keep import Unfinished, unfinished
 from .lightpass import EFFORTS, LampLight
-from .splats import Window
+from .lights import set_lights
+from .windows import Window
 from .world import build_world
 
 Progress = Callable[[float, str], None]
@@ -88,7 +89,8 @@ class _KeptLight:
             return None
         rounds, error, rays, plain = found.pop("about")
         arrays = {key: found[key] for key in self.ARRAYS}
-        return LampLight(self.lamps[name], float(plain), **arrays, rounds=int(rounds), relative_error=float(error), rays=int(rays))
+        counts = {"rounds": int(rounds), "rays": int(rays), "relative_error": float(error)}
+        return LampLight(self.lamps[name], float(plain), **arrays, **counts)
 
     def save(self, light: LampLight) -> None:
         about = np.array([light.rounds, light.relative_error, light.rays, light.plain])
@@ -150,8 +152,8 @@ def run(
             progress(light_share * (number + share) / len(built.lamps), text)
 
         lights.append(lightpass.trace_lamp(built, world, plan, number, effort, report, spread, kept))
-    shining = camerapass.set_lights(built, world, plan.windows, lights)
-    window = plan.windows.listed[0]
+    shining = set_lights(built, world, plan.windows, lights)
+    window = plan.windows.fine
     straight = direct.map_direct(built, world, shining, window)
     meter_direct = direct.meter_direct(built, world, shining)
     meter_bounced = direct.meter_bounced(built, world, shining)

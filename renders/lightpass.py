@@ -7,25 +7,23 @@ independent batches are traced until the asked error is reached. The batches car
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 
 import numpy as np
 
 from brimcast.scene.built import BuiltSet
 from brimcast.scene.lamps import Lamp, plain_table_factor
-from brimcast.shared.colour import BAND_XYZ
 
 from .aim import DEEPEST_GAP, Aim, Order, aim_lamp, draw_rows, even_chances
 from .device import floats, opaque_int
 from .engine import dr, mi
-from .photons import BLACK, ENDS, ESCAPED, LANDED, LOST, ORDERS_OF_REFLECTION, Tally, trace
-from .splats import Window, Windows, lay_down, list_windows
+from .photons import ENDS, ORDERS_OF_REFLECTION, Tally, trace
+from .splats import lay_down
 from .uncertainty import relative_error
+from .windows import Window, Windows, list_windows
 from .world import World
 
 BATCHES = 16
-# Bands of the two ends of the spectrum that the colour spread compares: 400-480 and 600-700 nm.
-BLUE, RED = slice(1, 5), slice(11, 16)
 
 
 @dataclass(frozen=True)
@@ -117,14 +115,6 @@ class LightPlan:
     aims: dict[str, Aim]
 
 
-@dataclass
-class LightPass:
-    """The light of all lamps and the windows that its maps cover."""
-
-    windows: Windows
-    lamps: list[LampLight] = field(default_factory=list)
-
-
 Progress = Callable[[float, str], None]
 
 
@@ -149,7 +139,7 @@ def plan_light(built: BuiltSet, world: World, effort: Effort) -> LightPlan:
 
 def _pilot(built, world, lamp, aim, order, count, grid, number):
     rows = draw_rows(built, world, lamp, aim, order, count, grid, (built.seed, 7919, number, order.forced))
-    landed, _ = trace(world, rows, aim.frame, _blockers(world), _new_tally(world, 0, count))
+    landed, _ = trace(world.geometry, rows, aim.frame, _blockers(world), _new_tally(world, 0, count))
     visible = np.repeat(rows.visible.numpy(), grid * grid)
     flux = landed.flux.numpy() * visible
     where = np.stack([landed.u.numpy(), landed.v.numpy()], axis=1)
@@ -279,7 +269,7 @@ def trace_lamp(
 
 
 def _dark(built, world, plan, lamp) -> LampLight:
-    fine = plan.windows.listed[0]
+    fine = plan.windows.fine
     return LampLight(
         lamp=lamp,
         plain=plain_table_factor(lamp),
@@ -305,7 +295,7 @@ def _fold(light: LampLight, fresh: LampLight) -> None:
 
 def _error(light: LampLight, windows: Windows) -> float:
     """Error of the luminous map, both kinds together, over the caustic's outline."""
-    x_mm, y_mm = windows.listed[0].centres()
+    x_mm, y_mm = windows.fine.centres()
     error = relative_error(x_mm, y_mm, light.channels[:, :, 0].sum(axis=1))
     return float("inf") if error is None else float(error)
 
@@ -314,21 +304,27 @@ def _trace_round(built, world, plan, number, effort, done, progress, spread, lig
     lamp = built.lamps[number]
     fresh = _dark(built, world, plan, lamp)
     frames = meter_frames(built)
-    areas = np.concatenate([np.full(w.cells, w.cell_mm**2) for w in plan.windows.listed])
+    fine = plan.windows.fine
+    maps = dr.zeros(mi.Float, 32 * plan.windows.cells)
+    dr.make_opaque(maps)
     for batch in range(BATCHES):
-        scratch = dr.zeros(mi.Float, 32 * plan.windows.cells)
-        dr.make_opaque(scratch)
+        channels = dr.zeros(mi.Float, max(1, 6 * fine.cells))
+        dr.make_opaque(channels)
         for order, count, grid in zip(plan.orders[lamp.name], effort.rows, effort.grid, strict=True):
             seed = (built.seed, number, order.forced, batch, done)
             rows = draw_rows(built, world, lamp, plan.aims[lamp.name], order, count, grid, seed)
             tally = _new_tally(world, len(built.meters), count, frames)
-            landed, tally = trace(world, rows, plan.aims[lamp.name].frame, _blockers(world), tally)
-            scratch = lay_down(landed, rows, plan.windows, scratch, dr.opaque(mi.Bool, spread))
+            aim = plan.aims[lamp.name].frame
+            landed, tally = trace(world.geometry, rows, aim, _blockers(world), tally)
+            laid = dr.opaque(mi.Bool, spread)
+            maps, channels = lay_down(landed, rows, plan.windows.table, maps, channels, laid)
             _book(fresh, batch, order, rows, tally, built)
             fresh.rays += count * grid * grid
-        _bank(fresh, batch, scratch.numpy(), plan.windows, areas)
+        if fine.cells:
+            fresh.channels[batch] = channels.numpy().reshape(2, 3, *fine.shape) / fine.cell_mm**2
         share = (done * BATCHES + batch + 1) / (BATCHES * effort.rounds)
         progress(share, f"light of {lamp.name}, round {done + 1}")
+    fresh.maps = maps.numpy().reshape(16, 2, -1) / (plan.windows.areas_mm2 * BATCHES).astype(np.float32)
     return fresh
 
 
@@ -343,17 +339,3 @@ def _book(fresh: LampLight, batch: int, order: Order, rows, tally: Tally, built:
         flux = tally.meters.numpy().reshape(dr.width(rows.band), len(built.meters))
         area = np.pi * np.array([meter.radius_mm for meter in built.meters]) ** 2
         np.add.at(fresh.meters[batch], rows.band.numpy(), flux / area)
-
-
-def _bank(fresh: LampLight, batch: int, scratch: np.ndarray, windows: Windows, areas: np.ndarray) -> None:
-    """Turn a batch's flux into irradiance; keep its luminous, blue and red light."""
-    maps = scratch.reshape(16, 2, windows.cells) / areas
-    fresh.maps += maps / BATCHES
-    fine = windows.listed[0]
-    here = maps[:, :, : fine.cells].reshape(16, 2, *fine.shape)
-    fresh.channels[batch, :, 0] = np.tensordot(BAND_XYZ[:, 1], here, 1)
-    fresh.channels[batch, :, 1] = here[BLUE].sum(axis=0) * 20
-    fresh.channels[batch, :, 2] = here[RED].sum(axis=0) * 20
-
-
-__all__ = ["BATCHES", "BLACK", "EFFORTS", "ESCAPED", "Effort", "LANDED", "LOST", "LampLight", "LightPass", "LightPlan"]

@@ -18,8 +18,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from .engine import dr, mi
-from .interfaces import MATTE, METAL, cross_count, find_hit, meet, optics, step_off, top_medium
-from .world import AIR, NO_PANEL, World
+from .interfaces import Crossing, Hit, approach, find_hit, on_panel, proceed, set_out
+from .world import NO_PANEL, Geometry
 
 MAX_EVENTS = 400
 # Light weaker than this share of what set out is dropped and booked as absorbed.
@@ -56,6 +56,8 @@ class LampRows:
         See `world.Wavelengths`.
     visible : mi.Float
         Luminous weight of each row's band, nm: books are kept in luminous flux.
+    end : mi.UInt32
+        1 for the blue end of the spectrum, 400-480 nm, 2 for the red, 600-700 nm, else 0.
     """
 
     ray: object
@@ -67,6 +69,7 @@ class LampRows:
     optics: object
     band: object
     visible: object
+    end: object
 
 
 @dataclass
@@ -149,12 +152,12 @@ def _next_form(form, partial, reflect):
 
 
 @dr.syntax
-def _pass_meters(rows_index, ray, distance, flux, tally_meters, frames, count, active):
-    """Add a segment's flux to every meter whose front it goes through."""
+def _pass_meters(row, ray, distance, flux, tally, active):
+    """Add a stretch's flux to every meter whose front it goes through."""
     number = mi.UInt32(0)
-    while dr.hint(number < count, exclude=[frames, tally_meters, ray]):
-        place = dr.gather(mi.Vector4f, frames, 2 * number, active)
-        facing = dr.gather(mi.Vector4f, frames, 2 * number + 1, active)
+    while dr.hint(number < tally.meter_count, exclude=[tally, ray]):
+        place = dr.gather(mi.Vector4f, tally.meter_frames, 2 * number, active)
+        facing = dr.gather(mi.Vector4f, tally.meter_frames, 2 * number + 1, active)
         normal = mi.Vector3f(facing.x, facing.y, facing.z)
         centre = mi.Point3f(place.x, place.y, place.z)
         slope = dr.dot(ray.d, normal)
@@ -162,40 +165,43 @@ def _pass_meters(rows_index, ray, distance, flux, tally_meters, frames, count, a
         off = ray(along) - centre
         through = active & (slope < 0) & (along > 0) & (along < distance)
         through &= dr.squared_norm(off) < place.w * place.w
-        dr.scatter_add(tally_meters, flux, rows_index * count + number, through)
+        dr.scatter_add(tally.meters, flux, row * tally.meter_count + number, through)
         number += 1
 
 
-@dr.freeze(warn_after=1000)
-@dr.syntax
-def trace(world: World, rows: LampRows, aim: AimFrame, blockers, tally: Tally):
-    """Send rows × grid² rays off and follow each until it comes down on a panel or is gone.
+@dataclass
+class Photon:
+    """Light on its way, beside its walk.
 
-    Parameters
+    Attributes
     ----------
-    world : World
-    rows : LampRows
-    aim : AimFrame
-    blockers : mi.Bool
-        Opaque: whether anything but the table could stand between lamp and glassware.
-    tally : Tally
-
-    Returns
-    -------
-    Landings, Tally
+    flux, taken : mi.Float
+        What is left of it, and what media and metals took.
+    forced, countdown : mi.UInt32
+        Reflections still to be forced, and interfaces before the next of them.
+    choices, bounces : mi.UInt32
+        Choices made, and reflections of every sort.
+    history, form : mi.UInt32
+        Hash of the patches met and of the way on from each; `_next_form`.
     """
-    index = rows.ray
-    per_row = rows.grid * rows.grid
-    row = index // per_row
-    within = index - row * per_row
+
+    flux: object
+    taken: object
+    forced: object
+    countdown: object
+    choices: object
+    bounces: object
+    history: object
+    form: object
+
+
+def _send(geometry: Geometry, rows: LampRows, aim: AimFrame, row, within, blockers):
+    """Each ray as it sets out just before the glassware, and its flux; none where something is in its way."""
     up_index = within // rows.grid
     across_index = within - up_index * rows.grid
-
-    # The ray's start on the lamp and its aim on the rectangle.
     place = dr.gather(mi.Vector4f, rows.place, row)
     facing = dr.gather(mi.Vector4f, rows.normal, row)
     shift = dr.gather(mi.Vector2f, rows.shift, row)
-    choice = dr.gather(mi.Vector4u, rows.order, row)
     start = mi.Point3f(place.x, place.y, place.z)
     scale = 1 / mi.Float(rows.grid)
     target = (
@@ -209,137 +215,137 @@ def trace(world: World, rows: LampRows, aim: AimFrame, blockers, tally: Tally):
     direction = way / far
     leaving = dr.maximum(dr.dot(direction, mi.Vector3f(facing.x, facing.y, facing.z)), 0)
     crossing = dr.abs(dr.dot(direction, aim.normal))
-    sent = place.w * scale * scale * leaving * crossing / far2
+    flux = place.w * scale * scale * leaving * crossing / far2
 
-    # Begin just before the glassware: a start far off would cost all digits. What stands between counts.
+    # A start far off would cost all digits.
     short = dr.maximum(far - aim.back_off, 0)
     origin = start + direction * short
-    active = mi.Bool(sent > 0)
-    hidden = world.scene.ray_test(
-        mi.Ray3f(origin, -direction, short * 0.9999, 0.0, []), coherent=False, active=active & blockers & (short > 0)
+    back = mi.Ray3f(origin, -direction, short * 0.9999, 0.0, [])
+    hidden = geometry.scene.ray_test(back, coherent=False, active=(flux > 0) & blockers & (short > 0))
+    return mi.Ray3f(origin, direction), dr.select(hidden, 0, flux)
+
+
+def _choose(photon: Photon, crossing: Crossing, choice):
+    """Through or back, by the order of the launch: the way, and the share of the light that takes it."""
+    reflectance = crossing.meeting.reflectance
+    free = (photon.forced == 0) & (choice.x == 2)
+    tossed = free & (_draw(choice.w, photon.choices) < reflectance)
+    now = (photon.forced > 0) & (photon.countdown == 0)
+    reflect = crossing.total | dr.select(free, tossed, now)
+    share = dr.select(reflect, reflectance, 1 - reflectance)
+    return reflect, dr.select(crossing.event & ~crossing.total & ~free, share, 1)
+
+
+def _pass_on(photon: Photon, hit: Hit, crossing: Crossing, reflect, share, mirror, choice) -> Photon:
+    """The photon behind the face."""
+    event, metal = crossing.event, crossing.metal
+    partial = event & ~crossing.total
+    counted = partial & ~((photon.forced == 0) & (choice.x == 2))
+    waiting = photon.countdown - dr.select(photon.countdown > 0, 1, 0)
+    mark = hit.patch * 2 + dr.select(reflect, 1, 0) + 1
+    history = (photon.history ^ mark) * mi.UInt32(0x9E3779B1) + (photon.history >> 15)
+    lost = dr.select(metal & (photon.forced == 0), photon.flux * (1 - mirror), 0)
+    return Photon(
+        flux=photon.flux * dr.select(metal, mirror, share),
+        taken=photon.taken + lost,
+        forced=photon.forced - dr.select(counted & reflect, 1, 0),
+        countdown=dr.select(counted, dr.select(reflect, choice.z, waiting), photon.countdown),
+        choices=photon.choices + dr.select(partial, 1, 0),
+        bounces=photon.bounces + dr.select(event & reflect, 1, 0),
+        history=dr.select(event, history, photon.history),
+        form=dr.select(event, _next_form(photon.form, partial, reflect), photon.form),
     )
-    active &= ~hidden
 
-    ray = mi.Ray3f(origin, direction)
-    flux = mi.Float(sent)
-    inside = mi.UInt64(0)
-    before = mi.UInt32(AIR)
-    history = mi.UInt32(0)
-    events = mi.UInt32(0)
-    choices = mi.UInt32(0)
-    bounces = mi.UInt32(0)
-    form = mi.UInt32(_START)
-    forced = mi.UInt32(choice.x)
-    countdown = mi.UInt32(choice.y)
-    end = mi.UInt32(MISSED)
-    taken = mi.Float(0)
-    landed = mi.Point3f(0)
-    panel = mi.UInt32(0)
-    index_before = mi.Float(1)
-    absorption = mi.Float(0)
+
+@dr.freeze(warn_after=1000)
+@dr.syntax
+def trace(geometry: Geometry, rows: LampRows, aim: AimFrame, blockers, tally: Tally):
+    """Send rows × grid² rays off and follow each until it comes down on a panel or is gone.
+
+    Parameters
+    ----------
+    geometry : Geometry
+    rows : LampRows
+    aim : AimFrame
+    blockers : mi.Bool
+        Opaque: whether anything but the table could stand between lamp and glassware.
+    tally : Tally
+
+    Returns
+    -------
+    Landings, Tally
+    """
+    per_row = rows.grid * rows.grid
+    row = rows.ray // per_row
+    choice = dr.gather(mi.Vector4u, rows.order, row)
+    band = dr.gather(mi.UInt32, rows.band, row)
     visible = dr.gather(mi.Float, rows.visible, row)
+    ray, sent = _send(geometry, rows, aim, row, rows.ray - row * per_row, blockers)
 
-    while dr.hint(active, exclude=[world, rows, tally, aim]):
-        hit = find_hit(world, ray, active)
-        # Meters see only light that has met glassware; the direct light is added elsewhere.
-        _pass_meters(
-            row,
-            ray,
-            dr.select(hit.valid, hit.distance_mm, dr.inf),
-            flux,
-            tally.meters,
-            tally.meter_frames,
-            tally.meter_count,
-            active & (events > 0) & (forced == 0),
-        )
-        kept = dr.exp(-absorption * hit.distance_mm)
-        kept = dr.select(hit.valid, kept, 1)
-        # Light that has not yet been thrown back as often as its order says belongs to a lower order.
-        taken += dr.select(forced == 0, flux * (1 - kept), 0)
-        flux *= kept
+    walk = set_out(ray)
+    zero = mi.UInt32(0)
+    forced, countdown = mi.UInt32(choice.x), mi.UInt32(choice.y)
+    photon = Photon(mi.Float(sent), mi.Float(0), forced, countdown, zero, zero, zero, mi.UInt32(_START))
+    active = mi.Bool(sent > 0)
+    end = mi.UInt32(MISSED)
+    place = mi.Point3f(0)
+    panel = mi.UInt32(0)
 
-        gone = active & ~hit.valid
-        matte = hit.valid & (hit.kind == MATTE)
-        metal = hit.valid & (hit.kind == METAL)
-        glassy = hit.valid & ~matte & ~metal
+    while dr.hint(active, exclude=[geometry, rows, tally, aim]):
+        hit = find_hit(geometry, walk.ray, active)
+        met = active & (walk.events > 0)
+        # Light not yet thrown back as often as its order says belongs to a lower order.
+        counts_here = photon.forced == 0
+
+        # The stretch up to the face: meters see only light that has met glassware; media take their share.
+        reach = dr.select(hit.valid, hit.distance_mm, dr.inf)
+        _pass_meters(row, walk.ray, reach, photon.flux, tally, met & counts_here)
+        kept = dr.select(hit.valid, dr.exp(-walk.absorption * hit.distance_mm), 1)
+        photon.taken += dr.select(counts_here, photon.flux * (1 - kept), 0)
+        photon.flux *= kept
 
         # The end of the way: into the room, or down on a panel.
-        met = events > 0
-        end = dr.select(gone & met, dr.select(inside == 0, ESCAPED, LOST), end)
-        down = matte & met
-        end = dr.select(
-            down, dr.select(inside != 0, LOST, dr.select(hit.panel == NO_PANEL, BLACK, LANDED)), end
-        )
-        landed = dr.select(down, hit.point, landed)
+        crossing = approach(walk, hit, rows.optics, row, active)
+        outside = walk.inside == 0
+        down = crossing.matte & met
+        end = dr.select(met & ~hit.valid, dr.select(outside, ESCAPED, LOST), end)
+        surface = dr.select(hit.panel == NO_PANEL, BLACK, LANDED)
+        end = dr.select(down, dr.select(outside, surface, LOST), end)
+        place = dr.select(down, hit.point, place)
         panel = dr.select(down, hit.panel, panel)
+        first = crossing.event & ~met
+        dr.scatter_add(tally.incident, mi.Float64(photon.flux * visible), zero, first)
 
         # An interface between two media, or a mirror.
-        crossed = cross_count(inside, hit)
-        after = top_medium(crossed)
-        beyond = optics(rows.optics, row, after, glassy)
-        meeting = meet(ray.d, hit, index_before, beyond.x)
-        event = metal | (glassy & ~meeting.same)
-        total = metal | (meeting.reflectance >= 1)
-        dr.scatter_add(tally.incident, mi.Float64(flux * visible), mi.UInt32(0), event & ~met)
-
-        # Through or back, by the order of the launch.
-        open_choice = event & ~total
-        now = (forced > 0) & (countdown == 0)
-        free = (forced == 0) & (choice.x == 2)
-        tossed = free & (_draw(choice.w, choices) < meeting.reflectance)
-        reflect = total | dr.select(free, tossed, now)
-        chance = dr.select(reflect, meeting.reflectance, 1 - meeting.reflectance)
-        share = dr.select(open_choice & ~free, chance, 1)
-        mirror = dr.gather(mi.Float, world.metal_reflectance, hit.body * 16 + dr.gather(mi.UInt32, rows.band, row), metal)
-        taken += dr.select(metal & (forced == 0), flux * (1 - mirror), 0)
-        flux *= dr.select(metal, mirror, dr.select(event, share, 1))
-        forced = dr.select(open_choice & reflect & ~free, forced - 1, forced)
-        countdown = dr.select(
-            open_choice & ~free, dr.select(reflect, choice.z, countdown - dr.select(countdown > 0, 1, 0)), countdown
-        )
-        choices += dr.select(open_choice, 1, 0)
-        bounces += dr.select(event & reflect, 1, 0)
-        form = dr.select(event, _next_form(form, ~total, reflect), form)
-        mark = hit.patch * 2 + dr.select(reflect, 1, 0) + 1
-        history = dr.select(event, (history ^ mark) * mi.UInt32(0x9E3779B1) + (history >> 15), history)
-
-        # The next stretch.
-        turned = dr.select(reflect, meeting.reflected, meeting.refracted)
-        onward = dr.select(event, turned, ray.d)
-        stays = event & reflect
-        inside = dr.select(glassy & ~stays, crossed, inside)
-        before = dr.select(glassy & ~stays, after, before)
-        index_before = dr.select(glassy & ~stays, beyond.x, index_before)
-        absorption = dr.select(glassy & ~stays, beyond.y, absorption)
-        events += dr.select(event, 1, 0)
-        ray.o = dr.select(metal | glassy, step_off(hit, onward), ray.o)
-        ray.d = onward
+        reflect, share = _choose(photon, crossing, choice)
+        mirror = dr.gather(mi.Float, geometry.metal_reflectance, hit.body * 16 + band, crossing.metal)
+        photon = _pass_on(photon, hit, crossing, reflect, share, mirror, choice)
+        walk = proceed(walk, hit, crossing, reflect)
 
         # Faint light is taken out and booked; a way without end is lost.
-        faint = (metal | glassy) & (flux < sent * FAINT)
-        taken += dr.select(faint & (forced == 0), flux, 0)
-        endless = (metal | glassy) & (events >= MAX_EVENTS) & ~faint
+        going = crossing.metal | crossing.glassy
+        faint = going & (photon.flux < sent * FAINT)
+        photon.taken += dr.select(faint & (photon.forced == 0), photon.flux, 0)
+        endless = going & (walk.events >= MAX_EVENTS) & ~faint
         end = dr.select(endless, LOST, end)
-        active &= (metal | glassy) & ~faint & ~endless
+        active = going & ~faint & ~endless
 
-    done = (events > 0) & (forced == 0)
-    reflections = dr.minimum(bounces, ORDERS_OF_REFLECTION - 1)
-    dr.scatter_add(tally.absorbed, mi.Float64(taken * visible), reflections, done)
+    done = (walk.events > 0) & (photon.forced == 0)
     over = done & (end != MISSED)
-    dr.scatter_add(tally.ends, mi.Float64(flux * visible), end * ORDERS_OF_REFLECTION + reflections, over)
     here = over & (end == LANDED)
-    dr.scatter_add(tally.panels, mi.Float64(flux * visible), panel, here)
+    reflections = dr.minimum(photon.bounces, ORDERS_OF_REFLECTION - 1)
+    light = mi.Float64(photon.flux * visible)
+    dr.scatter_add(tally.absorbed, mi.Float64(photon.taken * visible), reflections, done)
+    dr.scatter_add(tally.ends, light, end * ORDERS_OF_REFLECTION + reflections, over)
+    dr.scatter_add(tally.panels, light, panel, here)
 
-    corner = dr.gather(mi.Vector4f, world.frames, 3 * panel, here)
-    side_u = dr.gather(mi.Vector4f, world.frames, 3 * panel + 1, here)
-    side_v = dr.gather(mi.Vector4f, world.frames, 3 * panel + 2, here)
-    off = landed - mi.Point3f(corner.x, corner.y, corner.z)
-    thrown = (form == _THROWN) | (form == _OUT)
+    u, v = on_panel(geometry, place, panel, here)
+    thrown = (photon.form == _THROWN) | (photon.form == _OUT)
     landings = Landings(
-        u=dr.dot(off, mi.Vector3f(side_u.x, side_u.y, side_u.z)),
-        v=dr.dot(off, mi.Vector3f(side_v.x, side_v.y, side_v.z)),
-        flux=dr.select(over, flux, 0),
-        code=dr.select(here, (history ^ (panel * 2 + 1)) | 1, 0),
+        u=u,
+        v=v,
+        flux=dr.select(over, photon.flux, 0),
+        code=dr.select(here, (photon.history ^ (panel * 2 + 1)) | 1, 0),
         panel=panel * 2 + dr.select(thrown, 1, 0),
     )
     return landings, tally

@@ -11,113 +11,15 @@ Robust multiple specular reflections and refractions (2008).
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from brimcast.shared.bands import BAND_WIDTH_NM
 
-import numpy as np
-
-from .device import counts, floats, opaque_int
 from .engine import dr, mi
 from .photons import LampRows, Landings
+from .windows import Laying, WindowTable
 
 # A patch longer than this many cells is thinner than anything one looks for; its rays stay points, so
 # that no light is drawn across places where none falls.
 LONGEST_CELLS = 48
-
-
-@dataclass(frozen=True)
-class Window:
-    """A rectangle of cells on one panel side.
-
-    Attributes
-    ----------
-    side : int
-        Panel side (row of `World.sides`).
-    corner_mm : (2,) float
-        Lower left, in the panel's u and v.
-    cell_mm : float
-    shape : (2,) int
-        Cells along v and u.
-    """
-
-    side: int
-    corner_mm: tuple[float, float]
-    cell_mm: float
-    shape: tuple[int, int]
-
-    @property
-    def cells(self) -> int:
-        """Number of cells."""
-        return self.shape[0] * self.shape[1]
-
-    def centres(self):
-        """Return the cell centres along u and v, mm."""
-        return tuple(
-            first + (np.arange(count) + 0.5) * self.cell_mm
-            for first, count in zip(self.corner_mm, reversed(self.shape), strict=True)
-        )
-
-
-@dataclass
-class Windows:
-    """The fine and the coarse window of every panel side, on the device.
-
-    Attributes
-    ----------
-    listed : tuple of Window
-        Two a side: the fine one (empty where the side needs none), then the coarse one of the whole side.
-    first : tuple of int
-        First cell of each window in a flat map.
-    cells : int
-        Cells of all windows.
-    frames : mi.Float
-        Four numbers a window: corner u and v, 1/cell, zero.
-    shapes : mi.UInt32
-        Four numbers a window: cells along u, along v, first cell, zero.
-    count : mi.UInt32
-        `cells`, on the device.
-    """
-
-    listed: tuple[Window, ...]
-    first: tuple[int, ...]
-    cells: int
-    frames: object
-    shapes: object
-    count: object
-
-
-def list_windows(listed) -> Windows:
-    """Number the cells of windows one after another."""
-    listed = tuple(listed)
-    first = np.concatenate([[0], np.cumsum([window.cells for window in listed])]).astype(int)
-    frames = floats([[*window.corner_mm, 1 / window.cell_mm, 0] for window in listed])
-    shapes = counts([[w.shape[1], w.shape[0], start, 0] for w, start in zip(listed, first, strict=False)])
-    cells = int(first[-1])
-    return Windows(listed, tuple(map(int, first[:-1])), cells, frames, shapes, opaque_int(cells))
-
-
-def _cell_in(frame, shape, u, v):
-    along_u = (u - frame.x) * frame.z
-    along_v = (v - frame.y) * frame.z
-    within = (along_u >= 0) & (along_v >= 0)
-    column, line = mi.UInt32(dr.maximum(along_u, 0)), mi.UInt32(dr.maximum(along_v, 0))
-    within &= (column < shape.x) & (line < shape.y)
-    return within, shape.z + line * shape.x + column
-
-
-class Laying:
-    """Where light on a panel side goes: its fine window, else the coarse one."""
-
-    def __init__(self, windows: Windows, side, active):
-        self.fine_frame = dr.gather(mi.Vector4f, windows.frames, 2 * side, active)
-        self.fine_shape = dr.gather(mi.Vector4u, windows.shapes, 2 * side, active)
-        self.wide_frame = dr.gather(mi.Vector4f, windows.frames, 2 * side + 1, active)
-        self.wide_shape = dr.gather(mi.Vector4u, windows.shapes, 2 * side + 1, active)
-
-    def cell(self, u, v):
-        """Return whether a place lies on the panel, and its cell."""
-        fine, fine_cell = _cell_in(self.fine_frame, self.fine_shape, u, v)
-        wide, wide_cell = _cell_in(self.wide_frame, self.wide_shape, u, v)
-        return fine | wide, dr.select(fine, fine_cell, wide_cell)
 
 
 def _grid_place(rows: LampRows, index):
@@ -133,7 +35,7 @@ def _corner(landings: Landings, index, active):
     )
 
 
-def _find_patches(landings: Landings, rows: LampRows, windows: Windows):
+def _find_patches(landings: Landings, rows: LampRows, windows: WindowTable):
     """Tell for each ray whether it, its right, upper and upper right neighbours span a patch."""
     index = rows.ray
     _, across, up = _grid_place(rows, index)
@@ -148,20 +50,45 @@ def _find_patches(landings: Landings, rows: LampRows, windows: Windows):
     return whole & (dr.max(high - low) * laying.fine_frame.z < LONGEST_CELLS)
 
 
+class _Book:
+    """Where a ray's light is added: its band's map, and the channels of its batch."""
+
+    def __init__(self, maps, channels, windows: WindowTable, rows: LampRows, row, kind):
+        self.maps, self.channels, self.fine = maps, channels, windows.fine
+        self.plane = (dr.gather(mi.UInt32, rows.band, row) * 2 + kind) * windows.count
+        self.visible = dr.gather(mi.Float, rows.visible, row)
+        self.end = dr.gather(mi.UInt32, rows.end, row)
+        self.first = kind * 3 * windows.fine
+
+    def add(self, flux, cell, active):
+        dr.scatter_add(self.maps, flux, self.plane + cell, active)
+        fine = active & (cell < self.fine)
+        dr.scatter_add(self.channels, flux * self.visible, self.first + cell, fine)
+        coloured = fine & (self.end > 0)
+        colour = self.first + self.end * self.fine
+        dr.scatter_add(self.channels, flux * BAND_WIDTH_NM, colour + cell, coloured)
+
+
 @dr.freeze(warn_after=1000)
 @dr.syntax
-def lay_down(landings: Landings, rows: LampRows, windows: Windows, target, spread):
-    """Add the rays' light to a flat map.
+def lay_down(landings: Landings, rows: LampRows, windows: WindowTable, maps, channels, spread):
+    """Add the rays' light to the maps.
 
     Parameters
     ----------
     landings : Landings
     rows : LampRows
-    windows : Windows
-    target : mi.Float
+    windows : WindowTable
+    maps : mi.Float
         (16 bands × 2 kinds × cells) flux, added to.
+    channels : mi.Float
+        (2 kinds × 3 × cells of the fine window) luminous flux and that of 400-480 and 600-700 nm, added to.
     spread : mi.Bool
         Opaque: footprints, or plain points where false.
+
+    Returns
+    -------
+    maps, channels
     """
     patch = _find_patches(landings, rows, windows) & spread
     dr.eval(patch)
@@ -171,7 +98,8 @@ def lay_down(landings: Landings, rows: LampRows, windows: Windows, target, sprea
     active = landings.code != 0
     here = mi.Vector2f(landings.u, landings.v)
     laying = Laying(windows, landings.panel >> 1, active)
-    plane = (dr.gather(mi.UInt32, rows.band, row) * 2 + (landings.panel & 1)) * windows.count
+    kind = landings.panel & 1
+    book = _Book(maps, channels, windows, rows, row, kind)
 
     # The quarters that no patch takes stay where the ray came down.
     left, below = across > 0, up > 0
@@ -184,7 +112,7 @@ def lay_down(landings: Landings, rows: LampRows, windows: Windows, target, sprea
     ):
         taken += dr.select(dr.gather(mi.Bool, patch, index - step, there), 0.25, 0)
     on_panel, cell = laying.cell(here.x, here.y)
-    dr.scatter_add(target, landings.flux * (1 - taken), plane + cell, active & on_panel & (taken < 1))
+    book.add(landings.flux * (1 - taken), cell, active & on_panel & (taken < 1))
 
     # A patch's light, in equal shares stratified over its two sides, about one a cell.
     right = _corner(landings, index + 1, patch)
@@ -205,7 +133,7 @@ def lay_down(landings: Landings, rows: LampRows, windows: Windows, target, sprea
     share = flux / mi.Float(total)
     share_s, share_t = 1 / mi.Float(count_s), 1 / mi.Float(count_t)
     number = mi.UInt32(0)
-    while dr.hint(patch & (number < total), exclude=[laying, windows, target, landings, rows]):
+    while dr.hint(patch & (number < total), exclude=[laying, book]):
         t_index = number // count_s
         s_index = number - t_index * count_s
         jitter, _ = mi.sample_tea_32(index, number)
@@ -213,6 +141,6 @@ def lay_down(landings: Landings, rows: LampRows, windows: Windows, target, sprea
         t = (mi.Float(t_index) + mi.Float(jitter >> 16) * (1 / 65536)) * share_t
         place = (here * (1 - s) + right * s) * (1 - t) + (above * (1 - s) + opposite * s) * t
         on_panel, cell = laying.cell(place.x, place.y)
-        dr.scatter_add(target, share, plane + cell, on_panel)
+        book.add(share, cell, on_panel)
         number += 1
-    return target
+    return maps, channels

@@ -24,7 +24,7 @@ NO_PANEL = 0xFFFF
 AIR = MAX_MEDIA
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Side:
     """One side of a panel: its name and its size along u and v, mm."""
 
@@ -33,9 +33,9 @@ class Side:
     reflectance: np.ndarray
 
 
-@dataclass(frozen=True)
-class World:
-    """Geometry and look-up tables on the device.
+@dataclass
+class Geometry:
+    """Geometry and look-up tables on the device: what kernels are given.
 
     Attributes
     ----------
@@ -53,8 +53,6 @@ class World:
         Twelve numbers a panel side: corner, u and v, each with a zero.
     panel_albedo, metal_reflectance : mi.Float
         (panel sides × 16) and (bodies × 16) reflectance per band.
-    sides : tuple of Side
-        Panel sides, front and back in turn.
     """
 
     scene: object
@@ -62,13 +60,34 @@ class World:
     face_corners: object
     vertex_normal: object
     bodies: object
+    frames: object
     panel_albedo: object
     metal_reflectance: object
-    frames: object
+
+
+@dataclass(frozen=True, eq=False)
+class World:
+    """A built set on the device, and what its light pass wants to know of it.
+
+    Attributes
+    ----------
+    geometry : Geometry
+    sides : tuple of Side
+        Panel sides, front and back in turn.
+    specular_mm : (n, 3) float
+        Vertices of all that refracts or mirrors.
+    centre_mm : (3,) float
+    radius_mm : float
+        A ball round them.
+    has_blockers : bool
+        Whether anything but the table could stand between a lamp and the glassware.
+    """
+
+    geometry: Geometry
     sides: tuple[Side, ...]
+    specular_mm: np.ndarray
     centre_mm: np.ndarray
     radius_mm: float
-    specular_mm: np.ndarray
     has_blockers: bool
 
 
@@ -107,19 +126,22 @@ def build_world(built: BuiltSet) -> World:
     specular = np.concatenate(specular) if specular else np.zeros((1, 3))
     low, high = specular.min(axis=0), specular.max(axis=0)
     centre = (low + high) / 2
-    return World(
+    geometry = Geometry(
         scene=load_mesh(vertices, faces),
         face_normal=floats(face_table),
         face_corners=counts(corner_table),
         vertex_normal=floats(normal_table),
         bodies=counts(bodies),
+        frames=floats(frames),
         panel_albedo=floats([side.reflectance for side in sides]),
         metal_reflectance=floats(metals),
-        frames=floats(frames),
+    )
+    return World(
+        geometry=geometry,
         sides=tuple(sides),
+        specular_mm=specular,
         centre_mm=centre,
         radius_mm=float(np.linalg.norm(specular - centre, axis=1).max()) + 1.0,
-        specular_mm=specular,
         has_blockers=len(built.panels) > 1 or any(solid.kind == "black" for solid in built.solids),
     )
 

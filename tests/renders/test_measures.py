@@ -385,12 +385,18 @@ def test_faulty_maps_are_refused():
 
 
 def scatter(light, rng, count=16, grain=1.0):
-    """Return independent noisy batches of a light, each cell gamma distributed about its true value."""
-    shape = 1 / grain**2
+    """Return independent noisy batches of a light, each cell gamma distributed about its true value.
+
+    All light holds the same noisy light of this kind, and the rest of it without noise.
+    """
+
+    def spoil(values):
+        return values * rng.gamma(1 / grain**2, grain**2, values.shape)
 
     def batch():
-        maps = dataclasses.astuple(light)[2:]
-        return TableLight(light.x_mm, light.y_mm, *(m * rng.gamma(shape, 1 / shape, m.shape) for m in maps))
+        luminous = spoil(light.luminous)
+        total = light.total - light.luminous + luminous
+        return TableLight(light.x_mm, light.y_mm, luminous, spoil(light.blue), spoil(light.red), total)
 
     return [batch() for _ in range(count)]
 

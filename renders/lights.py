@@ -1,0 +1,242 @@
+"""All lamps and the light pass's maps, as every kernel that shades a surface reads them."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.stats import qmc
+
+from brimcast.scene.built import BuiltSet
+from brimcast.scene.lamps import Lamp, spread_points
+from brimcast.shared.bands import BAND_WIDTH_NM, sample_wavelengths
+
+from .device import floats, opaque_int
+from .engine import dr, mi
+from .lightpass import LampLight
+from .windows import Windows, WindowTable
+from .world import Geometry, World, list_wavelengths
+
+# Points on each lamp's front, and wavelengths that the camera's samples use.
+POINTS = 4096
+ROWS = 512
+# Forms of a lamp's front.
+BALL, ROUND, SQUARE = 1, 2, 3
+
+
+@dataclass
+class Lights:
+    """All lamps and what the light pass found, as kernel inputs.
+
+    Attributes
+    ----------
+    count, point_count : mi.UInt32
+        Lamps, and points a lamp.
+    place, normal : mi.Float
+        Four numbers a point: place and area, mm; normal and zero.
+    rows : mi.UInt32
+        Wavelength rows.
+    weights : mi.Float
+        Two numbers per lamp and row: weight of the band's map, and spectral radiance with that weight.
+    bands : mi.Float
+        (lamps × 16) mean spectral radiance of each band.
+    optics, band : mi.Float, mi.UInt32
+        See `world.Wavelengths`.
+    fronts : mi.Float
+        Twenty numbers a lamp: centre and whether a ball (1), flat and round (2) or flat and square (3); right
+        and half its width; up and half its height; facing and zero; radius squared and three zeros.
+    maps : mi.Float
+        (lamps × 16 × cells) irradiance.
+    windows : WindowTable
+    """
+
+    count: object
+    point_count: object
+    place: object
+    normal: object
+    rows: object
+    weights: object
+    bands: object
+    optics: object
+    band: object
+    fronts: object
+    maps: object
+    windows: WindowTable
+
+
+def set_lights(built: BuiltSet, world: World, windows: Windows, lights: list[LampLight]) -> Lights:
+    """Return the lamps and the light pass's maps as kernel inputs."""
+    points = qmc.Sobol(2, rng=np.random.default_rng((built.seed, 104729))).random(POINTS)
+    place, normal = [], []
+    for lamp in built.lamps:
+        spread = spread_points(lamp, points, world.centre_mm, _reach(built, world))
+        place.append(np.column_stack([spread.place_mm, spread.area_mm2]))
+        normal.append(np.column_stack([spread.normal, np.zeros(POINTS)]))
+    wavelength, weights = _weigh_rows(built.lamps)
+    listed = list_wavelengths(built, wavelength)
+    maps = np.stack([light.maps.sum(axis=1) for light in lights])
+    return Lights(
+        count=opaque_int(len(built.lamps)),
+        point_count=opaque_int(POINTS),
+        place=floats(np.concatenate(place)),
+        normal=floats(np.concatenate(normal)),
+        rows=opaque_int(ROWS),
+        weights=floats(weights),
+        bands=floats([lamp.band_spectrum for lamp in built.lamps]),
+        optics=listed.optics,
+        band=listed.band,
+        fronts=floats([_describe_front(lamp) for lamp in built.lamps]),
+        maps=floats(maps),
+        windows=windows.table,
+    )
+
+
+def _reach(built: BuiltSet, world: World) -> float:
+    """Radius round the glassware within which surfaces are lit."""
+    corners = np.concatenate([panel.mesh.vertices_mm for panel in built.panels])
+    return float(np.linalg.norm(corners - world.centre_mm, axis=1).max())
+
+
+def _weigh_rows(lamps: tuple[Lamp, ...]):
+    """Wavelengths of the camera's samples, and each lamp's weights there.
+
+    Returns
+    -------
+    wavelength_nm : (ROWS,) float
+    weights : (lamps, ROWS, 2) float
+        Weight of a band's map value, and spectral radiance with that weight: their means over all rows
+        give each band its mean.
+    """
+    lines = sorted({lamp.line_nm for lamp in lamps if lamp.line_nm is not None})
+    smooth = any(lamp.line_nm is None for lamp in lamps)
+    kinds = len(lines) + (1 if smooth else 0)
+    # Rows take turns between the smooth spectra and each line.
+    turn = np.arange(ROWS) % kinds
+    wavelength, weights = np.empty(ROWS), np.zeros((len(lamps), ROWS, 2))
+    for place, line in enumerate(lines):
+        here = turn == place
+        wavelength[here] = line
+        for number, lamp in enumerate(lamps):
+            if lamp.line_nm == line:
+                share = ROWS / here.sum()
+                weights[number, here] = share, share * lamp.band_spectrum.max()
+    if smooth:
+        here = turn == len(lines)
+        drawn, density = sample_wavelengths((np.arange(here.sum()) + 0.5) / here.sum())
+        wavelength[here] = drawn
+        share = ROWS / here.sum() / (density * BAND_WIDTH_NM)
+        for number, lamp in enumerate(lamps):
+            if lamp.line_nm is None:
+                weights[number, here, 0] = share
+                weights[number, here, 1] = share * lamp.spectral_radiance(drawn)
+    return wavelength, weights
+
+
+def _describe_front(lamp: Lamp) -> np.ndarray:
+    kind = {"bulb": BALL, "disc": ROUND, "panel": SQUARE}[lamp.kind]
+    width, height = lamp.size_mm
+    return np.array(
+        [
+            [*lamp.centre_mm, kind],
+            [*lamp.right, width / 2],
+            [*lamp.up, height / 2],
+            [*lamp.facing, 0],
+            [(width / 2) ** 2, 0, 0, 0],
+        ]
+    )
+
+
+@dr.syntax
+def meet_front(lights: Lights, ray, reach, active):
+    """Nearest lamp's front that a ray meets before `reach`.
+
+    Returns
+    -------
+    lamp : mi.UInt32
+        `lights.count` where it meets none.
+    distance : mi.Float
+        mm; `reach` where it meets none.
+    lit : mi.Bool
+        It is met from the side that shines.
+    """
+    lamp = mi.UInt32(lights.count)
+    distance = mi.Float(reach)
+    lit = mi.Bool(False)
+    number = mi.UInt32(0)
+    while dr.hint(number < lights.count, exclude=[lights, ray]):
+        first = 5 * number
+        centre = dr.gather(mi.Vector4f, lights.fronts, first, active)
+        right = dr.gather(mi.Vector4f, lights.fronts, first + 1, active)
+        up = dr.gather(mi.Vector4f, lights.fronts, first + 2, active)
+        facing = dr.gather(mi.Vector4f, lights.fronts, first + 3, active)
+        square = dr.gather(mi.Float, lights.fronts, 4 * first + 16, active)
+        way = mi.Vector3f(centre.x, centre.y, centre.z) - ray.o
+        # A flat front: where the ray goes through its plane.
+        outward = mi.Vector3f(facing.x, facing.y, facing.z)
+        slope = dr.dot(ray.d, outward)
+        flat = dr.dot(way, outward) / slope
+        off = flat * ray.d - way
+        x, y = dr.dot(off, mi.Vector3f(right.x, right.y, right.z)), dr.dot(off, mi.Vector3f(up.x, up.y, up.z))
+        within = (dr.abs(x) < right.w) & (dr.abs(y) < up.w)
+        within &= (centre.w != ROUND) | (x * x + y * y < square)
+        # A ball: by the ray's distance from its centre, which keeps its digits however far off it is.
+        along = dr.dot(way, ray.d)
+        room = square - dr.squared_norm(way - along * ray.d)
+        ball = centre.w == BALL
+        near = dr.select(ball, along - dr.safe_sqrt(room), flat)
+        met = active & dr.select(ball, room > 0, within) & (near > 0) & (near < distance)
+        lamp = dr.select(met, number, lamp)
+        lit = dr.select(met, ball | (slope < 0), lit)
+        distance = dr.select(met, near, distance)
+        number += 1
+    return lamp, distance, lit
+
+
+def look_up(lights: Lights, base, side, u, v, active):
+    """Bilinear light of a map at a place on a panel side: the fine window where it reaches, else the coarse.
+
+    Parameters
+    ----------
+    base : mi.UInt32
+        First number of the map of one lamp and band.
+    """
+    windows = lights.windows
+    fine = dr.gather(mi.Vector4f, windows.frames, 2 * side, active)
+    size = dr.gather(mi.Vector4u, windows.shapes, 2 * side, active)
+    x, y = (u - fine.x) * fine.z, (v - fine.y) * fine.z
+    within = (x >= 0) & (y >= 0) & (x < mi.Float(size.x)) & (y < mi.Float(size.y))
+    wide = dr.gather(mi.Vector4f, windows.frames, 2 * side + 1, active)
+    wide_size = dr.gather(mi.Vector4u, windows.shapes, 2 * side + 1, active)
+    x = dr.select(within, x, (u - wide.x) * wide.z)
+    y = dr.select(within, y, (v - wide.y) * wide.z)
+    columns = dr.select(within, size.x, wide_size.x)
+    lines = dr.select(within, size.y, wide_size.y)
+    first = base + dr.select(within, size.z, wide_size.z)
+    x = dr.clip(x - 0.5, 0, mi.Float(columns) - 1)
+    y = dr.clip(y - 0.5, 0, mi.Float(lines) - 1)
+    column, line = mi.UInt32(x), mi.UInt32(y)
+    next_column = dr.minimum(column + 1, columns - 1)
+    next_line = dr.minimum(line + 1, lines - 1)
+    share_x, share_y = x - mi.Float(column), y - mi.Float(line)
+    near = dr.gather(mi.Float, lights.maps, first + line * columns + column, active) * (1 - share_x)
+    near += dr.gather(mi.Float, lights.maps, first + line * columns + next_column, active) * share_x
+    far = dr.gather(mi.Float, lights.maps, first + next_line * columns + column, active) * (1 - share_x)
+    far += dr.gather(mi.Float, lights.maps, first + next_line * columns + next_column, active) * share_x
+    return near * (1 - share_y) + far * share_y
+
+
+def lamp_factor(geometry: Geometry, lights: Lights, lamp, point, place, normal, active):
+    """Irradiance per unit radiance of a lamp at a place, by one point of its front; 0 where blocked."""
+    where = lamp * lights.point_count + point
+    start = dr.gather(mi.Vector4f, lights.place, where, active)
+    facing = dr.gather(mi.Vector4f, lights.normal, where, active)
+    way = mi.Point3f(start.x, start.y, start.z) - place
+    far2 = dr.squared_norm(way)
+    far = dr.sqrt(far2)
+    toward = way / far
+    arriving = dr.dot(toward, normal)
+    leaving = -dr.dot(toward, mi.Vector3f(facing.x, facing.y, facing.z))
+    lit = active & (arriving > 0) & (leaving > 0)
+    ray = mi.Ray3f(place, toward, far * 0.9999, 0.0, [])
+    lit &= ~geometry.scene.ray_test(ray, coherent=False, active=lit)
+    return dr.select(lit, start.w * arriving * leaving / far2, 0)

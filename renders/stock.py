@@ -1,0 +1,264 @@
+"""What Mitsuba does by itself, to measure this program's light against: its integrators, its bare rays.
+
+The same set as a scene of Mitsuba's own parts, for what both can show: clear glass that does not overlap,
+matte panels, lamps of one wavelength.
+"""
+
+from __future__ import annotations
+
+import time
+
+import numpy as np
+
+from brimcast.scene.built import BuiltSet, Camera, Panel, Solid
+from brimcast.scene.lamps import Lamp
+from brimcast.shared.bands import GRID_NM
+from brimcast.vessels.mesh import Mesh
+
+from .aim import draw_rows
+from .engine import dr, mi
+from .interfaces import Walk, approach, find_hit, proceed, set_out
+from .lightpass import LightPlan, _blockers, _new_tally
+from .photons import LampRows, trace
+from .splats import lay_down
+from .world import Geometry, World
+
+# Samples a pixel by which `sort_pixels` tells where a pixel lies.
+SORTING_SAMPLES = 16
+# Radiance of a lamp's front: pictures are then, as ours, per unit luminance of the front.
+FRONT_RADIANCE = 1.0
+
+
+def stock_scene(built: BuiltSet):
+    """Return a Mitsuba scene with the same meshes, lamps and camera as a built set.
+
+    Parameters
+    ----------
+    built : BuiltSet
+        One medium at most, without absorption; solids of glass or black; a camera; lamps of one line.
+
+    Returns
+    -------
+    mitsuba.Scene
+
+    Raises
+    ------
+    ValueError
+        The set holds something that Mitsuba's own parts cannot show alike.
+    """
+    lines = {lamp.line_nm for lamp in built.lamps}
+    if len(lines) != 1 or None in lines:
+        raise ValueError(f"the lamps shine at {lines}; allowed: one and the same wavelength")
+    if len(built.media) > 1 or any(medium.absorption_per_mm.any() for medium in built.media):
+        raise ValueError("the set has more than one medium, or one that absorbs; allowed: one clear medium")
+    if built.camera is None:
+        raise ValueError("the set has no camera")
+    line_nm = lines.pop()
+    band = int(np.flatnonzero(built.lamps[0].band_spectrum)[0])
+    parts = {f"solid{number}": _solid(built, solid, line_nm) for number, solid in enumerate(built.solids)}
+    parts |= {f"panel{number}": _panel(panel, band) for number, panel in enumerate(built.panels)}
+    parts |= {f"lamp{number}": _lamp(lamp) for number, lamp in enumerate(built.lamps)}
+    return mi.load_dict({"type": "scene", "sensor": _camera(built.camera), **parts})
+
+
+def render_stock(scene, integrator: str, samples: int, seed: int, **options) -> np.ndarray:
+    """Return the (height, width) radiance picture of one of Mitsuba's integrators.
+
+    Parameters
+    ----------
+    integrator : str
+        Such as ``path`` or ``ptracer``.
+    samples : int
+        Samples a pixel; of `ptracer`, light paths a pixel.
+    seed : int
+    **options
+        The integrator's own.
+    """
+    made = mi.load_dict({"type": integrator, "hide_emitters": False, **options})
+    image = mi.render(scene, integrator=made, spp=samples, seed=dr.opaque(mi.UInt32, seed))
+    return image.numpy()[:, :, 0]
+
+
+def sort_pixels(scene, built: BuiltSet):
+    """Tell which pixels see the bare table, and which of them lie in the shadow of what stands on it.
+
+    Returns
+    -------
+    table : (height, width) bool
+        All of the pixel's samples come to the table's front straight, through nothing.
+    shadow : (height, width) bool
+        And for at least half of them something stands between the table and the lamp's front.
+    """
+    camera = built.camera
+    whole, count = camera.width_px * camera.height_px, SORTING_SAMPLES
+    sampler = mi.load_dict({"type": "independent", "sample_count": count})
+    sampler.seed(0, whole * count)
+    pixel = dr.arange(mi.UInt32, whole * count) // count
+    line = pixel // camera.width_px
+    film = mi.Point2f(pixel - line * camera.width_px, line) + sampler.next_2d()
+    film = film / mi.Point2f(camera.width_px, camera.height_px)
+    ray, _ = scene.sensors()[0].sample_ray(0.0, sampler.next_1d(), film, sampler.next_2d())
+    met = scene.ray_intersect(ray)
+    table = next(shape for shape in scene.shapes() if shape.id() == "panel0")
+    bare = met.is_valid() & (met.shape == mi.ShapePtr(table)) & (met.wi.z > 0)
+    front, _ = scene.sample_emitter_direction(met, sampler.next_2d(), False, bare)
+    blocked = bare & scene.ray_test(met.spawn_ray_to(front.p), active=bare)
+
+    shape = (camera.height_px, camera.width_px)
+    bare, blocked = (
+        dr.block_sum(mi.UInt32(samples), count).numpy().reshape(shape) / count for samples in (bare, blocked)
+    )
+    return bare == 1, (bare == 1) & (blocked >= 0.5)
+
+
+def share_of_raw(built: BuiltSet, world: World, plan: LightPlan, rows: int, grid: int, repeats: int) -> dict:
+    """Compare the light pass's kernels with Mitsuba's bare intersection on the same rays.
+
+    The rays are those of the first lamp that are not thrown back, and all of their stretches from
+    interface to interface.
+
+    Parameters
+    ----------
+    rows, grid : int
+        Lamp points, and rays along a grid's side.
+    repeats : int
+        Timed runs, of which the median counts.
+
+    Returns
+    -------
+    dict of str to float
+        ``share``: rays intersected per second in the light pass over bare intersections per second;
+        ``rays_per_s`` of the light pass, ``stretches_per_ray``, ``raw_per_s``.
+    """
+    lamp = built.lamps[0]
+    aim, order = plan.aims[lamp.name], plan.orders[lamp.name][0]
+    drawn = draw_rows(built, world, lamp, aim, order, rows, grid, (built.seed, 0))
+    maps = dr.zeros(mi.Float, 32 * plan.windows.cells)
+    channels = dr.zeros(mi.Float, 6 * plan.windows.fine.cells)
+    spread = dr.opaque(mi.Bool, True)
+    dr.make_opaque(maps, channels)
+
+    def launch():
+        tally = _new_tally(world, 0, rows)
+        landed, _ = trace(world.geometry, drawn, aim.frame, _blockers(world), tally)
+        dr.eval(lay_down(landed, drawn, plan.windows.table, maps, channels, spread))
+
+    stretches = _list_stretches(world.geometry, drawn, aim.frame)
+    intersections = sum(dr.width(ray.d.x) for ray in stretches)
+
+    def intersect():
+        for ray in stretches:
+            dr.eval(world.geometry.scene.ray_intersect_preliminary(ray, coherent=False).t)
+
+    ours_s, raw_s = _median_seconds(launch, repeats), _median_seconds(intersect, repeats)
+    rays = rows * grid * grid
+    return {
+        "share": raw_s / ours_s,
+        "rays_per_s": rays / ours_s,
+        "stretches_per_ray": intersections / rays,
+        "raw_per_s": intersections / raw_s,
+    }
+
+
+def _median_seconds(work, repeats: int) -> float:
+    taken = []
+    for _ in range(repeats + 1):
+        dr.sync_thread()
+        began = time.perf_counter()
+        work()
+        dr.sync_thread()
+        taken.append(time.perf_counter() - began)
+    # The first run compiles.
+    return float(np.median(taken[1:]))
+
+
+def _list_stretches(geometry: Geometry, rows: LampRows, frame) -> list:
+    """Rays as they set out before the glassware, and after each interface, until all have left it."""
+    row = rows.ray // (rows.grid * rows.grid)
+    within = rows.ray - row * rows.grid * rows.grid
+    up = within // rows.grid
+    place = dr.gather(mi.Vector4f, rows.place, row)
+    shift = dr.gather(mi.Vector2f, rows.shift, row)
+    x = (mi.Float(within - up * rows.grid) + shift.x) / mi.Float(rows.grid)
+    y = (mi.Float(up) + shift.y) / mi.Float(rows.grid)
+    start = mi.Point3f(place.x, place.y, place.z)
+    way = frame.corner + frame.across * x + frame.upward * y - start
+    far = dr.norm(way)
+    walk = set_out(mi.Ray3f(start + way / far * dr.maximum(far - frame.back_off, 0), way / far))
+    stretches = []
+    while dr.width(row):
+        dr.eval(walk, row)
+        stretches.append(mi.Ray3f(walk.ray))
+        hit = find_hit(geometry, walk.ray, mi.Bool(True))
+        crossing = approach(walk, hit, rows.optics, row, mi.Bool(True))
+        walk = proceed(walk, hit, crossing, crossing.total)
+        going = dr.compress(crossing.glassy)
+        row = dr.gather(mi.UInt32, row, going)
+        ray = mi.Ray3f(dr.gather(mi.Point3f, walk.ray.o, going), dr.gather(mi.Vector3f, walk.ray.d, going))
+        rest = (walk.inside, walk.index, walk.absorption, walk.events)
+        walk = Walk(ray, *(dr.gather(type(part), part, going) for part in rest))
+    return stretches
+
+
+def _solid(built: BuiltSet, solid: Solid, line_nm: float):
+    if solid.kind == "metal":
+        raise ValueError(f"{solid.name} is of metal; allowed: glass or black")
+    if solid.kind == "black":
+        return _mesh(solid.name, solid.mesh, {"type": "diffuse", "reflectance": 0.0})
+    index = float(np.interp(line_nm, GRID_NM, built.media[solid.slot].index))
+    return _mesh(solid.name, solid.mesh, {"type": "dielectric", "int_ior": index, "ext_ior": 1.0})
+
+
+def _panel(panel: Panel, band: int):
+    if panel.back.any():
+        raise ValueError(f"{panel.name} throws light back from both sides; allowed: from its front")
+    return _mesh(panel.name, panel.mesh, {"type": "diffuse", "reflectance": float(panel.front[band])})
+
+
+def _mesh(name: str, mesh: Mesh, surface: dict):
+    """Return a Mitsuba mesh with the exact normals at its vertices."""
+    properties = mi.Properties()
+    properties["mesh_bsdf"] = mi.load_dict(surface)
+    made = mi.Mesh(name, len(mesh.vertices_mm), len(mesh.faces), props=properties, has_vertex_normals=True)
+    parameters = mi.traverse(made)
+    parameters["vertex_positions"] = mi.Float(mesh.vertices_mm.astype(np.float32).ravel())
+    parameters["vertex_normals"] = mi.Float(mesh.normals.astype(np.float32).ravel())
+    parameters["faces"] = mi.UInt32(mesh.faces.astype(np.uint32).ravel())
+    parameters.update()
+    return made
+
+
+def _lamp(lamp: Lamp) -> dict:
+    front = {"emitter": {"type": "area", "radiance": FRONT_RADIANCE}}
+    if lamp.kind == "bulb":
+        return {"type": "sphere", "center": list(lamp.centre_mm), "radius": lamp.radius_mm, **front}
+    place = _look(lamp.centre_mm, lamp.facing, lamp.up)
+    half = np.asarray(lamp.size_mm) / 2
+    shape = "disk" if lamp.kind == "disc" else "rectangle"
+    return {"type": shape, "to_world": place @ mi.ScalarTransform4f().scale([*half, 1.0]), **front}
+
+
+def _camera(camera: Camera) -> dict:
+    # A lens focused closer than far away stands farther from the sensor than its focal length.
+    image_mm = camera.focal_mm * (1 + camera.magnification)
+    return {
+        "type": "thinlens",
+        "to_world": _look(camera.place_mm, camera.forward, camera.up),
+        "fov": float(2 * np.degrees(np.arctan(camera.sensor_mm[0] / 2 / image_mm))),
+        "fov_axis": "x",
+        "aperture_radius": camera.focal_mm / camera.f_number / 2,
+        "focus_distance": camera.focus_mm,
+        "film": {
+            "type": "hdrfilm",
+            "width": camera.width_px,
+            "height": camera.height_px,
+            "pixel_format": "luminance",
+            "component_format": "float32",
+            "rfilter": {"type": "box"},
+        },
+    }
+
+
+def _look(place_mm: np.ndarray, way: np.ndarray, up: np.ndarray):
+    target = np.asarray(place_mm) + way
+    return mi.ScalarTransform4f().look_at(origin=list(place_mm), target=list(target), up=list(up))

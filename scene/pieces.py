@@ -1,0 +1,187 @@
+"""Bodies of glass, drink and props: their shapes, and the media that they are made of."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import NamedTuple
+
+import numpy as np
+
+from brimcast.shared.errors import PersonError
+from brimcast.vessels import library, solids
+from brimcast.vessels.mesh import Mesh, placed, rotated
+
+from . import materials
+from . import models_materials as stuff
+from . import models_things as things
+from .built import MAX_MEDIA, Solid
+from .media import KINDS, Medium
+from .panels import rectangle
+from .setfile import SetFile, faults_at
+
+# Glass never touches the table all over: a film of air stays under it.
+LIFT_MM = 0.02
+
+
+class Piece(NamedTuple):
+    """A body and what it is made of; a liquid gives way to glass and ice where they overlap."""
+
+    name: str
+    mesh: Mesh
+    made: object
+    liquid: bool = False
+
+    @property
+    def key(self) -> tuple[bool, str]:
+        """Pieces of one medium share a slot."""
+        return self.liquid, repr(self.made)
+
+
+def fill_glass(set_file: SetFile, name: str, vessel: library.Vessel, detail: float) -> list[Piece]:
+    """Return a glass of the set and its drink, placed.
+
+    Raises
+    ------
+    PersonError
+        The drink does not fit.
+    """
+    glass = set_file.glasses[name]
+    place = (*glass.at_mm, LIFT_MM)
+    pieces = [Piece(name, placed(vessel.glass_mesh(detail), place, glass.turn_deg), glass.glass)]
+    if glass.drink:
+        try:
+            body = vessel.drink_mesh(_fill_height(vessel, glass.drink.fill), detail)
+        except ValueError as error:
+            raise PersonError(faults_at(set_file, f"glasses.{name}.drink.fill", str(error))) from None
+        body = placed(body, place, glass.turn_deg)
+        pieces.append(Piece(f"{name} drink", body, glass.drink.liquid, liquid=True))
+    return pieces
+
+
+def choose_vessel(set_file: SetFile, name: str) -> library.Vessel:
+    """Return the vessel of a glass of the set.
+
+    Raises
+    ------
+    PersonError
+        Its measures make no glass.
+    """
+    try:
+        return _vessel(set_file.glasses[name].vessel)
+    except ValueError as error:
+        raise PersonError(faults_at(set_file, f"glasses.{name}.vessel", str(error))) from None
+
+
+def _vessel(model) -> library.Vessel:
+    if isinstance(model, things.OutlineVessel):
+        corners = [corner - 1 for corner in model.corners]
+        return library.vessel_from_outline(model.outline_mm, model.wall_mm, model.base_mm, corners=corners)
+    given = {
+        field: getattr(model, field)
+        for field in type(model).model_fields
+        if field != "shape" and getattr(model, field) is not None
+    }
+    return library.vessel(model.shape, **given)
+
+
+def _fill_height(vessel: library.Vessel, fill) -> float:
+    match fill:
+        case things.FillHeight(height_mm):
+            if not vessel.base_mm < height_mm <= vessel.height_mm:
+                low, high = f"above {vessel.base_mm:.1f} mm (floor)", f"{vessel.height_mm:g} mm (brim)"
+                raise ValueError(f"{height_mm:g} mm is not inside the glass; allowed: {low} up to {high}")
+            return height_mm
+        case things.FillVolume(volume_ml):
+            capacity = vessel.capacity_ml()
+            if volume_ml > capacity:
+                raise ValueError(f"{volume_ml:g} ml do not fit; allowed: up to {capacity:.0f} ml (the brim)")
+            return vessel.fill_height_for_ml(volume_ml)
+        case things.FillShare(share):
+            return vessel.fill_height_for_ml(share * vessel.capacity_ml())
+
+
+def shape_prop(prop) -> Mesh:
+    """Return a prop's mesh, placed; a plate's is one sheet."""
+    match prop:
+        case things.Ball():
+            mesh = solids.ball(prop.diameter_mm)
+        case things.Rod():
+            mesh = solids.rod(prop.diameter_mm, prop.length_mm)
+            if prop.lying:
+                mesh = rotated(mesh, [[0, 0, 1], [0, 1, 0], [-1, 0, 0]])
+        case things.Slab():
+            mesh = _tilted(solids.slab(prop.width_mm, prop.depth_mm, prop.thickness_mm), prop.tilt_deg)
+        case things.Prism():
+            mesh = solids.prism(prop.angle_deg, prop.side_mm, prop.length_mm)
+            if prop.lying:
+                # Its axis along x, and its edge, which looked toward the camera, on top.
+                mesh = rotated(mesh, [[0, 0, 1], [-1, 0, 0], [0, -1, 0]])
+        case things.Ring():
+            mesh = solids.ring(prop.inside_diameter_mm, prop.wall_mm, prop.tall_mm)
+        case things.Plate():
+            mesh = _tilted(_plate_sheet(prop), prop.tilt_deg)
+    turned = placed(mesh, (0, 0, 0), getattr(prop, "turn_deg", 0.0))
+    low = turned.vertices_mm[:, 2].min()
+    return placed(turned, (*prop.at_mm, max(prop.height_mm, LIFT_MM) - low))
+
+
+def _tilted(mesh: Mesh, tilt_deg: float) -> Mesh:
+    """Lift the far edge."""
+    cos, sin = np.cos(np.radians(tilt_deg)), np.sin(np.radians(tilt_deg))
+    return rotated(mesh, [[1, 0, 0], [0, cos, -sin], [0, sin, cos]]) if tilt_deg else mesh
+
+
+def _plate_sheet(prop: things.Plate) -> Mesh:
+    match prop.opening:
+        case things.RoundOpening(diameter_mm=across):
+            return solids.plate_with_hole(*prop.size_mm, across)
+        case things.SlitOpening(size_mm=slit):
+            return solids.plate_with_slit(*prop.size_mm, *slit)
+    return rectangle(*prop.size_mm)
+
+
+def make_solid(piece: Piece, slots) -> Solid:
+    """Return a piece as what it does to light."""
+    match piece.made:
+        case stuff.Metal():
+            mirror = np.full(16, piece.made.reflectance)
+            return Solid(piece.name, piece.mesh, "metal", reflectance=mirror)
+        case stuff.Black():
+            return Solid(piece.name, piece.mesh, "black")
+    return Solid(piece.name, piece.mesh, "dielectric", slots[piece.key])
+
+
+def rank_media(set_file: SetFile, pieces: list[Piece]) -> dict[tuple[bool, str], Medium]:
+    """Return the set's media, each once, in order of rank."""
+    found: dict[tuple[bool, str], Medium] = {}
+    for piece in pieces:
+        if not isinstance(piece.made, stuff.Metal | stuff.Black):
+            medium = _medium(piece.made)
+            found[piece.key] = replace(medium, kind="drink") if piece.liquid else medium
+    if len(found) > MAX_MEDIA:
+        text = f"the set has {len(found)} different glasses and liquids; allowed: up to {MAX_MEDIA}"
+        raise PersonError(faults_at(set_file, "glasses", text))
+    return dict(sorted(found.items(), key=lambda item: KINDS.index(item[1].kind)))
+
+
+def _medium(made) -> Medium:
+    match made:
+        case stuff.GlassMaterial(kind="soda-lime"):
+            return materials.soda_lime(made.tint)
+        case stuff.GlassMaterial(kind="borosilicate"):
+            return materials.borosilicate()
+        case stuff.GlassMaterial(kind="crystal"):
+            return materials.crystal()
+        case stuff.GlassMaterial(kind="acrylic"):
+            return materials.acrylic()
+        case stuff.PlainMedium():
+            return materials.plain(made.index, made.abbe, made.absorption_per_mm)
+        case stuff.Water():
+            return materials.water()
+        case stuff.Spirit():
+            return materials.spirit(made.strength_abv)
+        case stuff.Syrup():
+            return materials.syrup(made.sugar_brix)
+        case stuff.Beer():
+            return materials.beer(made.colour_srm)
+    raise TypeError(f"no medium is known for {made!r}")

@@ -1,0 +1,171 @@
+"""The command `brimcast`. What takes long to import is imported by the commands that need it."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated, Literal
+
+import typer
+
+from . import failures
+
+app = typer.Typer(
+    help="Predict what light does to a drink set: caustics, picture, exposure.",
+    rich_markup_mode=None,
+    add_completion=False,
+    pretty_exceptions_enable=False,
+    no_args_is_help=True,
+)
+
+SetPath = Annotated[Path, typer.Argument(metavar="SET", help="The set file (YAML).")]
+Out = Annotated[
+    Path | None,
+    typer.Option("--out", metavar="DIR", help="Folder for the output; else out/ and the set file's name."),
+]
+Quality = Annotated[
+    Literal["draft", "proof", "final"] | None,
+    typer.Option("--quality", help="How clean the result is; else as the set says."),
+]
+Device = Annotated[
+    Literal["auto", "cpu", "gpu"],
+    typer.Option("--device", help="What traces: graphics card (gpu), processor, or the faster of both."),
+]
+Seed = Annotated[
+    int | None,
+    typer.Option("--seed", metavar="N", help="Start of the random numbers; else as the set says."),
+]
+Change = Annotated[
+    list[str] | None,
+    typer.Option(
+        "--change",
+        metavar="KEY=VALUE",
+        help="A value instead of the set file's, such as 'lamps.key.throw=2 m'; can be repeated.",
+    ),
+]
+
+
+def main(argv: list[str] | None = None) -> int:
+    """Run a command and return its exit status: 0, 1 our fault, 2 the person's mistake, 130 interrupted."""
+    return failures.guard(app, argv)
+
+
+def _version(asked: bool) -> None:
+    if asked:
+        from importlib.metadata import version
+
+        print(f"brimcast {version('brimcast')}")
+        raise typer.Exit
+
+
+@app.callback()
+def _options(
+    version: Annotated[
+        bool, typer.Option("--version", callback=_version, is_eager=True, help="Print the version.")
+    ] = False,
+) -> None:
+    pass
+
+
+@app.command()
+def render(
+    set_path: SetPath,
+    out: Out = None,
+    quality: Quality = None,
+    device: Device = "auto",
+    seed: Seed = None,
+    change: Change = None,
+) -> None:
+    """Compute the picture that the camera takes, and the light on the table."""
+    from . import computing
+
+    changes = computing.list_changes(change, quality, seed)
+    computing.compute(set_path, out or _folder(set_path), changes, device, picture=True)
+
+
+@app.command("map")
+def map_(
+    set_path: SetPath,
+    out: Out = None,
+    quality: Quality = None,
+    device: Device = "auto",
+    seed: Seed = None,
+    change: Change = None,
+    watch: Annotated[
+        bool, typer.Option("--watch", help="Make a draft again whenever the set file is saved, until Ctrl-C.")
+    ] = False,
+) -> None:
+    """Compute the light on the table, without a picture."""
+    from . import computing
+
+    if watch:
+        changes = computing.list_changes(change, quality or "draft", seed)
+        computing.watch(set_path, out or _folder(set_path), changes, device)
+    else:
+        changes = computing.list_changes(change, quality, seed)
+        computing.compute(set_path, out or _folder(set_path), changes, device, picture=False)
+
+
+def _folder(set_path: Path) -> Path:
+    return Path("out") / set_path.stem
+
+
+@app.command()
+def check(set_path: SetPath, change: Change = None) -> None:
+    """Read a set and say in short what it holds, without tracing light."""
+    from brimcast.scene import setfile
+
+    from . import computing, words
+
+    print("\n".join(words.describe_set(setfile.read(set_path, computing.list_changes(change)))))
+
+
+@app.command()
+def about(device: Device = "auto") -> None:
+    """Show what runs here: versions, device, caches."""
+    from brimcast.renders import engine
+
+    for what, value in engine.about(device):
+        print(f"{what}: {value}")
+
+
+@app.command()
+def new(
+    name: Annotated[str, typer.Argument(metavar="NAME", help="Of the drink, such as 'Obbleway Tonic'.")],
+) -> None:
+    """Write a commented set file to begin with."""
+    from . import writing
+
+    print(f"wrote {writing.write_starter(name)}")
+
+
+@app.command()
+def schema(
+    out: Annotated[
+        Path | None, typer.Option("--out", metavar="FILE", help="File to write; else print it.")
+    ] = None,
+) -> None:
+    """Print the JSON Schema of set files, from which editors complete and check."""
+    from . import writing
+
+    if out is None:
+        print(writing.schema_text(), end="")
+    else:
+        print(f"wrote {writing.write_schema(out)}")
+
+
+@app.command()
+def caches(
+    clean: Annotated[bool, typer.Option("--clean", help="Delete what they hold.")] = False,
+) -> None:
+    """Show what is kept for speed: compiled kernels, unfinished work."""
+    from brimcast.renders.caches import cache_folders, clean_caches
+
+    if clean:
+        print(f"freed {clean_caches() / 1e6:.1f} MB")
+        return
+    for folder in cache_folders():
+        print(f"{folder.name}: {folder.size_bytes / 1e6:.1f} MB in {folder.files} files, {folder.path}")
+
+
+if __name__ == "__main__":
+    raise SystemExit(main())

@@ -1,0 +1,141 @@
+"""Computing a set for the commands: once, or again whenever its file is saved."""
+
+from __future__ import annotations
+
+import sys
+import time
+from collections.abc import Mapping
+from pathlib import Path
+
+from brimcast.scene import setfile
+from brimcast.scene.models import SetFile
+from brimcast.shared.errors import PersonError
+
+from .failures import Interrupted
+from .progress import Progress
+
+POLL_S = 0.25
+MOST_BYTES = 2_000_000
+
+
+def list_changes(
+    given: list[str] | None, quality: str | None = None, seed: int | None = None
+) -> dict[str, str]:
+    """Return the values to use instead of a set file's, by dotted key.
+
+    Parameters
+    ----------
+    given : list of str, optional
+        Such as ``lamps.key.throw=2 m``.
+    quality, seed : optional
+        Those of `render`, which have options of their own.
+
+    Raises
+    ------
+    PersonError
+        One is no key with a value.
+    """
+    changes = {}
+    for text in given or []:
+        key, sign, value = text.partition("=")
+        if not (key.strip() and sign):
+            raise PersonError(f"--change {text!r}: not KEY=VALUE; write it like 'lamps.key.throw=2 m'")
+        changes[key.strip()] = value.strip()
+    if quality is not None:
+        changes["render.quality"] = quality
+    if seed is not None:
+        changes["render.seed"] = str(seed)
+    return changes
+
+
+def read_set(path: Path, changes: Mapping[str, str]) -> tuple[SetFile, str]:
+    """Return the set in a file, and the file's text as it was read then.
+
+    Raises
+    ------
+    PersonError
+    """
+    try:
+        with open(path, "rb") as stream:
+            raw = stream.read(MOST_BYTES)
+        text = raw.decode("utf-8-sig")
+    except (OSError, UnicodeDecodeError):
+        # It says what is the matter.
+        return setfile.read(path, changes), ""
+    if len(raw) == MOST_BYTES:
+        return setfile.read(path, changes), ""
+    return setfile.parse(text, str(path), changes), text
+
+
+def compute(path: Path, folder: Path, changes: Mapping[str, str], device: str, picture: bool) -> None:
+    """Compute a set, write its folder and print the main numbers.
+
+    Raises
+    ------
+    PersonError, EngineError
+    Interrupted
+        Ctrl-C; what stood in the folder is unchanged.
+    """
+    from brimcast.scene.builder import build
+
+    from . import words, writing
+
+    set_file, text = read_set(path, changes)
+    if picture and set_file.camera is None:
+        text = "missing; a picture needs a camera, a map needs none"
+        raise PersonError(setfile.faults_at(set_file, "camera", text))
+    writing.check_folder(folder)
+    try:
+        with Progress() as progress:
+            built = build(set_file)
+            # Reading and building tell their faults before the engine is loaded.
+            from brimcast.renders import job, output
+            from brimcast.renders.report import describe
+
+            outcome = job.run(built, device=device, picture=picture, progress=progress)
+            progress(1.0, "writing")
+            report = describe(outcome)
+            settings = output.list_settings(outcome, text, dict(changes))
+            written = output.write_output(outcome, report, folder, settings)
+    except KeyboardInterrupt:
+        again = "" if set_file.render.quality == "draft" else "; run again to go on"
+        raise Interrupted(f"interrupted; earlier output is unchanged{again}") from None
+
+    stale = output.list_stale(folder, outcome.built.digest)
+    print("\n".join(words.describe_outcome(outcome, report, folder, written, stale)), flush=True)
+
+
+def watch(path: Path, folder: Path, changes: Mapping[str, str], device: str) -> None:
+    """Compute a set's map now and again whenever its file is saved, until Ctrl-C.
+
+    Raises
+    ------
+    EngineError
+    PersonError
+        There is no such file.
+    Interrupted
+        Always, in the end.
+    """
+    if not path.is_file():
+        setfile.read(path, changes)
+    try:
+        while True:
+            seen = _state(path)
+            try:
+                compute(path, folder, changes, device, picture=False)
+            except PersonError as mistake:
+                print(mistake, file=sys.stderr, flush=True)
+            print(f"watching {path}; Ctrl-C ends it", file=sys.stderr, flush=True)
+            # A file that is being saved may be gone for a moment.
+            while (now := _state(path)) is None or now == seen:
+                time.sleep(POLL_S)
+    except KeyboardInterrupt:
+        raise Interrupted(f"stopped watching; {folder} holds the last whole map") from None
+
+
+def _state(path: Path) -> tuple[int, int, int] | None:
+    try:
+        status = path.stat()
+    except OSError:
+        return None
+    return status.st_mtime_ns, status.st_size, status.st_ino

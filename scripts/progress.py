@@ -1,0 +1,61 @@
+"""How far the work is: a bar on a terminal, else a line now and then."""
+
+from __future__ import annotations
+
+import sys
+import time
+
+LINE_EVERY_S = 10.0
+
+
+class Progress:
+    """Shows the share that is done on the error stream; use it in a `with` block and call it.
+
+    On a terminal a bar with the share and the time left; it is gone at the end. Elsewhere a line every
+    ten seconds.
+    """
+
+    def __init__(self) -> None:
+        self.began = time.monotonic()
+        self.told = self.began
+        self.bar = None
+
+    def __enter__(self) -> Progress:
+        if sys.stderr.isatty():
+            from rich.console import Console
+            from rich.progress import BarColumn, TaskProgressColumn, TextColumn, TimeRemainingColumn
+            from rich.progress import Progress as Bar
+
+            columns = (
+                TextColumn("{task.description}"),
+                BarColumn(),
+                TaskProgressColumn(),
+                TimeRemainingColumn(),
+                TextColumn("left at most"),
+            )
+            self.bar = Bar(*columns, console=Console(stderr=True), transient=True)
+            self.task = self.bar.add_task("making the set", total=1.0)
+            self.bar.start()
+        return self
+
+    def __exit__(self, *_) -> None:
+        if self.bar:
+            self.bar.stop()
+
+    def __call__(self, share: float, text: str) -> None:
+        """Show the share done, 0 to 1, and what is being done."""
+        if self.bar:
+            self.bar.update(self.task, completed=share, description=text)
+            return
+        now = time.monotonic()
+        if share < 1 and now - self.told >= LINE_EVERY_S:
+            self.told = now
+            print(f"{share:4.0%}  {text}{_left(share, now - self.began)}", file=sys.stderr, flush=True)
+
+
+def _left(share: float, spent_s: float) -> str:
+    if share < 0.02:
+        return ""
+    left_s = spent_s * (1 - share) / share
+    # Work ends early where the asked error is reached.
+    return f", at most {left_s:.0f} s left" if left_s < 90 else f", at most {left_s / 60:.0f} min left"

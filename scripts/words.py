@@ -1,0 +1,192 @@
+"""What the commands say about a set and about its light, in the words of the trade."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from brimcast.scene.models import SetFile
+
+if TYPE_CHECKING:
+    from brimcast.renders.job import Outcome
+
+# Focused light this many times the plain table's, in stops, is warned of.
+SCORCH_STOPS = 3.0
+SCORCH = (
+    "caution: focused light can scorch; never leave a lamp or the sun on filled glass unattended. "
+    "This warns, it does not certify."
+)
+# A reach less sure than this is not told.
+UNCLEAR_MM = 15.0
+KINDS = {"refractive": "through the glass", "reflective": "thrown back by the glass"}
+
+
+def describe_set(set_file: SetFile) -> list[str]:
+    """Return a set's glasses, lamps and camera in a few lines; builds it, so that its faults come out.
+
+    Raises
+    ------
+    PersonError
+        The set cannot be built.
+    """
+    from brimcast.scene.builder import build
+
+    built = build(set_file, detail=0.5)
+    lines = [f"{built.title}: in order"]
+    lines += [_glass_line(name, glass) for name, glass in set_file.glasses.items()]
+    lines += [_lamp_line(lamp) for lamp in built.lamps]
+    for what in ("props", "flags", "cards", "meters"):
+        if names := getattr(set_file, what):
+            lines.append(f"{what}: {', '.join(names)}")
+    lines.append(_camera_line(built.camera) if built.camera else "no camera: maps can be made, no picture")
+    lines.append("exposure: " + ("relative, no lamp has a reading" if built.relative else "by meter reading"))
+    return lines
+
+
+def _glass_line(name: str, glass) -> str:
+    from brimcast.scene.builder import _fill_height, _vessel
+    from brimcast.vessels.fill import capacity_ml
+
+    vessel = _vessel(glass.vessel)
+    shape = getattr(glass.vessel, "shape", "measured outline")
+    line = f"{name}: {shape}, {vessel.height_mm:.0f} mm tall, holds {vessel.capacity_ml():.0f} ml to the brim"
+    if not glass.drink:
+        return f"{line}; empty"
+    fill_mm = _fill_height(vessel, glass.drink.fill)
+    return (
+        f"{line}; {capacity_ml(vessel.inner, fill_mm):.0f} ml of {_liquid(glass.drink.liquid)}, "
+        f"fill line {fill_mm:.0f} mm above the table"
+    )
+
+
+def _liquid(liquid) -> str:
+    kind = type(liquid).__name__.lower()
+    amounts = {
+        "spirit": ("strength_abv", "% vol"),
+        "syrup": ("sugar_brix", "Brix"),
+        "beer": ("colour_srm", "SRM"),
+    }
+    if kind in amounts:
+        field, unit = amounts[kind]
+        return f"{kind}, {getattr(liquid, field):.3g} {unit}"
+    return f"a liquid of index {liquid.index:.4g}" if kind == "plainliquid" else kind
+
+
+def _lamp_line(lamp) -> str:
+    across = f"{lamp.size_mm[0]:g} x {lamp.size_mm[1]:g}" if lamp.kind == "panel" else f"{lamp.size_mm[0]:g}"
+    power = f", {lamp.power_stops:+g} stops" if lamp.power_stops else ""
+    floor_m = ((lamp.centre_mm - lamp.aim_mm)[:2] ** 2).sum() ** 0.5 / 1000
+    return (
+        f"{lamp.name}: {lamp.kind} {across} mm{power}; throw {lamp.throw_mm / 1000:.2f} m, elevation "
+        f"{lamp.elevation_deg:.3g} deg, azimuth {_azimuth(lamp.azimuth_deg)}; stands "
+        f"{lamp.centre_mm[2] / 1000:.2f} m above the table, {floor_m:.2f} m along the floor"
+    )
+
+
+def _azimuth(azimuth_deg: float) -> str:
+    """Azimuth with its place on the clock, to the half hour."""
+    hour, half = divmod(round(azimuth_deg / 15) % 24 + 12, 2)
+    clock = f"half past {hour % 12 or 12}" if half else f"{hour % 12 or 12} o'clock"
+    return f"{azimuth_deg:.0f} deg ({'' if azimuth_deg % 15 == 0 else 'about '}{clock})"
+
+
+def _camera_line(camera) -> str:
+    from brimcast.shared.exposure import close_up_loss, marked_f_number
+
+    return (
+        f"camera: {camera.focal_mm:g} mm, f/{marked_f_number(camera.f_number):g}, ISO {camera.iso:g}; "
+        f"focused {camera.focus_mm / 1000:.2f} m from the lens, magnification {camera.magnification:.3f} "
+        f"(costs {close_up_loss(camera.magnification):.1f} stops)"
+    )
+
+
+def describe_outcome(
+    outcome: Outcome, report: dict, folder: Path, written: list[str], stale: list[str]
+) -> list[str]:
+    """Return the main numbers of a computed set in a dozen lines.
+
+    Parameters
+    ----------
+    outcome : Outcome
+    report : dict
+        See `brimcast.renders.report.describe`.
+    folder : Path
+    written, stale : list of str
+        Names of the files written into it, and of those that an earlier run left there for another set.
+    """
+    built, seconds = outcome.built, outcome.seconds["total"]
+    lines = [f"{built.title}: {outcome.quality}, {seconds:.0f} s on the {outcome.engine.device}"]
+    for light in outcome.lights:
+        lines += _caustic_lines(light.lamp.name, report["caustics"][light.lamp.name])
+        lines += _grain_line(outcome, light)
+    lines += [_meter_line(name, meter["all"], built.relative) for name, meter in report["meters"].items()]
+    if built.relative:
+        lines.append("relative: no lamp has a meter reading; compare stops, take no f-number from this")
+    if any(_is_hot(kinds) for kinds in report["caustics"].values()):
+        lines.append(SCORCH)
+    if "table.png" not in written:
+        lines.append("no focused light falls on the table, so there is no table.png")
+    lines.append(f"wrote {folder}: {', '.join(written)}")
+    if stale:
+        lines.append(f"note: {', '.join(stale)} there come from an earlier run of another set")
+    return lines
+
+
+def _is_hot(kinds: dict) -> bool:
+    stops = [found["peak_over_table_stops"]["value"] for found in kinds.values()]
+    return any(value is not None and value >= SCORCH_STOPS for value in stops)
+
+
+def _caustic_lines(name: str, kinds: dict) -> list[str]:
+    lines = []
+    for kind, words in KINDS.items():
+        found = kinds[kind]
+        if found["peak_over_table_stops"]["value"] is None:
+            lines.append(f"{name}, {words}: no pattern on the table")
+            continue
+        width = found["line_width_mm"]
+        wide = f"{_value(width, 1)} mm wide" if width["value"] is not None else "no line with two edges"
+        stops = _value(found["peak_over_table_stops"], 1, sign="+")
+        lines.append(f"{name}, {words}: brightest line {stops} stops over the plain table, {wide}")
+        if found["length_mm"]["value"] is not None:
+            lines.append(f"    {_reach(found)}")
+    return lines
+
+
+def _reach(found: dict) -> str:
+    error_mm = found["length_mm"]["standard_error"]
+    if error_mm is not None and error_mm > UNCLEAR_MM:
+        return "too faint at its ends to say how far it reaches"
+    x, y = found["tip_mm"]["value"]
+    across = f"{abs(x):.0f} mm {'right' if x >= 0 else 'left'}"
+    deep = f"{abs(y):.0f} mm {'behind' if y >= 0 else 'toward the camera'}"
+    heading = found["heading_deg"]["value"]
+    heads = f"; heads {_azimuth(heading)}" if heading is not None else ""
+    return f"reaches {_value(found['length_mm'], 0)} mm from the foot, tip {across} and {deep}{heads}"
+
+
+def _value(entry: dict, digits: int, sign: str = "") -> str:
+    """Value ± one standard error, which is left out where it does not reach the last digit."""
+    error = entry["standard_error"]
+    known = error is None or error < 10.0**-digits / 2
+    return f"{entry['value']:{sign}.{digits}f}" + ("" if known else f" ± {error:.{digits}f}")
+
+
+def _grain_line(outcome: Outcome, light) -> list[str]:
+    from brimcast.renders.lightpass import EFFORTS
+
+    asked = EFFORTS[outcome.quality].error
+    if not asked < light.relative_error < float("inf"):
+        return []
+    return [
+        f"    grainier than {outcome.quality} asks: {light.relative_error:.0%} where {asked:.0%} is meant; "
+        "the light is spread thin"
+    ]
+
+
+def _meter_line(name: str, reading: dict, relative: bool) -> str:
+    if reading["stops_over_table"] is None:
+        return f"meter {name}: no light"
+    light = reading["light"]
+    amount = "" if relative else f"{light['value']:.4g} lux-seconds, "
+    return f"meter {name}: {amount}{reading['stops_over_table']:+.1f} stops against the plain table"
