@@ -5,7 +5,6 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.stats import qmc
 
 from brimcast.scene.built import BuiltSet
 from brimcast.scene.lamps import Lamp, spread_points
@@ -16,6 +15,7 @@ from brimcast.shared.errors import Fault, PersonError
 from .device import counts, floats, opaque_float, opaque_int, opaque_point, opaque_vector
 from .engine import dr, mi
 from .photons import AimFrame, LampRows
+from .sequences import spread
 from .world import World, list_wavelengths
 
 # Interfaces that a path may pass before a forced reflection is drawn no more.
@@ -95,8 +95,8 @@ def draw_rows(
 ) -> LampRows:
     """Draw lamp points, wavelengths and choices for `count` grids of `grid` × `grid` rays.
 
-    The numbers are a scrambled Sobol set, so that place on the lamp, wavelength and choice are stratified
-    together; sets of different seeds are independent.
+    Place on the lamp and wavelength are spread evenly together, and so are the grid's shift and the choices;
+    sets of different seeds are independent.
 
     Parameters
     ----------
@@ -104,7 +104,8 @@ def draw_rows(
         Set's seed, lamp, order, batch, round.
     """
     generator = np.random.default_rng(seed)
-    numbers = qmc.Sobol(7, rng=generator).random(count)
+    # Place on the lamp and wavelength; grid's shift and gaps.
+    numbers = np.hstack([spread(count, 3, generator), spread(count, 4, generator)])
     points = spread_points(lamp, numbers[:, 0:2], world.centre_mm, world.radius_mm)
     # Gaps one to a stratum, all shifted alike: the sums over them hardly scatter.
     for column in (5, 6):

@@ -13,9 +13,15 @@ from dataclasses import dataclass
 from .engine import dr, mi
 from .interfaces import STEP_OFF_MM, approach, find_hit, on_panel, proceed, set_out
 from .lights import Lights, lamp_factor, look_up, meet_front
+from .sequences import steps
 from .world import NO_PANEL, Geometry
 
 MAX_STEPS = 96
+MAX_BOUNCES = 6
+# From this bounce on, half of the paths end and the others count double.
+ROULETTE_BOUNCE = 2
+# Film 2, lens 2, first choice, wavelength, lamp point.
+STEPS = steps(7)
 MAX_BOUNCES = 6
 # From this bounce on, half of the paths end and the others count double.
 ROULETTE_BOUNCE = 2

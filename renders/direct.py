@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import numpy as np
+from scipy.ndimage import maximum_filter, minimum_filter
 
 from brimcast.scene.built import BuiltSet
 
@@ -14,8 +15,9 @@ from .lights import Lights, lamp_factor
 from .windows import Window
 from .world import Geometry, World
 
-# Lamp points a cell of the direct map, and points of a meter's disc.
-POINTS_A_CELL = 32
+# Lamp points a cell of the direct map, away from shadows' edges and at them; points of a meter's disc.
+FEW_POINTS = 16
+MANY_POINTS = 256
 POINTS_A_METER = 4096
 RAYS_A_METER = 1 << 15
 
@@ -61,21 +63,28 @@ def _light(world, lights, lamp: int, places: np.ndarray, normal, count: int, see
 
 
 def map_direct(built: BuiltSet, world: World, lights: Lights, window: Window) -> np.ndarray:
-    """Return the direct light of every lamp on the table's window, (lamps, ny, nx), E/L in sr."""
+    """Return the direct light of every lamp on the table's window, (lamps, ny, nx), E/L in sr.
+
+    Where a shadow's edge passes, a cell gets many points of the lamp; elsewhere few tell as much.
+    """
+    found = np.zeros((len(built.lamps), *window.shape))
     if window.cells == 0:
-        return np.zeros((len(built.lamps), *window.shape))
+        return found
     u, v = window.centres()
     rng = np.random.default_rng((built.seed, 15485863))
-    jitter = rng.random((*window.shape, 2)) - 0.5
     table = built.panels[0]
-    x, y = np.meshgrid(table.corner_mm[0] + u, table.corner_mm[1] + v)
-    flat = np.stack([x, y], axis=-1) + jitter * window.cell_mm
+    flat = np.stack(np.meshgrid(table.corner_mm[0] + u, table.corner_mm[1] + v), axis=-1)
+    flat += (rng.random(flat.shape) - 0.5) * window.cell_mm
     places = np.pad(flat.reshape(-1, 2), ((0, 0), (0, 1)), constant_values=STEP_OFF_MM)
-    found = [
-        _light(world, lights, lamp, places, (0, 0, 1), POINTS_A_CELL, built.seed + lamp)
-        for lamp in range(len(built.lamps))
-    ]
-    return np.stack(found).reshape(len(built.lamps), *window.shape)
+    for lamp in range(len(built.lamps)):
+        light = _light(world, lights, lamp, places, (0, 0, 1), FEW_POINTS, built.seed + lamp)
+        around = light.reshape(window.shape)
+        edge = minimum_filter(around, 3) < 0.97 * maximum_filter(around, 3)
+        edge = np.flatnonzero(edge)
+        if len(edge):
+            light[edge] = _light(world, lights, lamp, places[edge], (0, 0, 1), MANY_POINTS, built.seed + lamp)
+        found[lamp] = light.reshape(window.shape)
+    return found
 
 
 def _disc(meter, count: int, rng) -> np.ndarray:

@@ -10,6 +10,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
+from scipy.ndimage import uniform_filter
 
 from brimcast.scene.built import BuiltSet
 from brimcast.scene.lamps import Lamp, plain_table_factor
@@ -50,7 +51,7 @@ class Effort:
 
 
 EFFORTS = {
-    "draft": Effort(1.0, 0.10, (16, 16, 16), (72, 40, 16), 8),
+    "draft": Effort(1.0, 0.10, (16, 16, 16), (48, 24, 16), 8),
     "proof": Effort(0.5, 0.05, (32, 32, 16), (128, 64, 32), 24),
     "final": Effort(0.25, 0.02, (64, 32, 16), (224, 112, 56), 96),
 }
@@ -151,8 +152,7 @@ def _pilot(built, world, lamp, aim, order, count, grid, number):
 def _learn(order: Order, gaps: np.ndarray, landed: np.ndarray, gone: np.ndarray) -> Order:
     """Chances of each gap by the light that took it, with a share for what the pilot did not see.
 
-    Light that lands counts by its square root, so that weak caustics get rays of their own; light that goes
-    into the room counts less, but the energy book wants it.
+    Light that lands counts for more than what goes into the room, which only the energy book wants.
     """
     rows = len(gaps)
     learned = []
@@ -160,7 +160,7 @@ def _learn(order: Order, gaps: np.ndarray, landed: np.ndarray, gone: np.ndarray)
         chances = 0.1 * even_chances()
         for flux, share in ((landed, 0.6), (gone, 0.3)):
             seen = np.bincount(gaps[:, place], flux.reshape(rows, -1).sum(axis=1), minlength=DEEPEST_GAP)
-            wanted = np.sqrt(seen) if seen.sum() > 0 else even_chances()
+            wanted = seen if seen.sum() > 0 else even_chances()
             chances = chances + share * wanted / wanted.sum()
         learned.append(chances / chances.sum())
     return Order(order.forced, *learned)
@@ -183,7 +183,8 @@ def _crop(landings, size_mm, cell: float) -> Window:
     """Smallest window that holds what is bright enough to look at, lamp by lamp and kind by kind.
 
     Bright enough is a twentieth of the bare table's light, or a sixteenth of the kind's own brightest
-    8 mm square where that is less, but never under a hundredth of the bare table.
+    place where that is less, but never under a fiftieth of the bare table; averaged over three by three
+    squares of 8 mm, for the pilot's rays are few.
     """
     square = 8.0
     counts = [int(np.ceil(size / square)) for size in reversed(size_mm)]
@@ -194,8 +195,8 @@ def _crop(landings, size_mm, cell: float) -> Window:
             here = (flux > 0) & (panel == kind)
             bins = [np.arange(count + 1) * square for count in counts]
             light, *_ = np.histogram2d(where[here, 1], where[here, 0], bins, weights=flux[here])
-            light /= square**2 * plain
-            lines, columns = np.nonzero(light > max(0.01, min(0.05, light.max() / 16)))
+            light = uniform_filter(light / (square**2 * plain), 3, mode="constant")
+            lines, columns = np.nonzero(light > max(0.02, min(0.05, light.max() / 16)))
             if len(lines):
                 low = np.minimum(low, [columns.min() * square, lines.min() * square])
                 high = np.maximum(high, [(columns.max() + 1) * square, (lines.max() + 1) * square])

@@ -5,7 +5,6 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.stats import qmc
 
 from brimcast.scene.built import BuiltSet
 from brimcast.scene.lamps import Lamp, spread_points
@@ -14,6 +13,7 @@ from brimcast.shared.bands import BAND_WIDTH_NM, sample_wavelengths
 from .device import floats, opaque_int
 from .engine import dr, mi
 from .lightpass import LampLight
+from .sequences import spread
 from .windows import Windows, WindowTable
 from .world import Geometry, World, list_wavelengths
 
@@ -33,7 +33,7 @@ class Lights:
     count, point_count : mi.UInt32
         Lamps, and points a lamp.
     place, normal : mi.Float
-        Four numbers a point: place and area, mm; normal and zero.
+        Four numbers a point: place and area, mm; normal and zero. A ball's places lie in the unit disc.
     rows : mi.UInt32
         Wavelength rows.
     weights : mi.Float
@@ -66,12 +66,16 @@ class Lights:
 
 def set_lights(built: BuiltSet, world: World, windows: Windows, lights: list[LampLight]) -> Lights:
     """Return the lamps and the light pass's maps as kernel inputs."""
-    points = qmc.Sobol(2, rng=np.random.default_rng((built.seed, 104729))).random(POINTS)
+    points = spread(POINTS, 2, np.random.default_rng((built.seed, 104729)))
     place, normal = [], []
     for lamp in built.lamps:
-        spread = spread_points(lamp, points, world.centre_mm, _reach(built, world))
-        place.append(np.column_stack([spread.place_mm, spread.area_mm2]))
-        normal.append(np.column_stack([spread.normal, np.zeros(POINTS)]))
+        if lamp.kind == "bulb":
+            place.append(np.pad(_unit_disc(points), ((0, 0), (0, 2))))
+            normal.append(np.zeros((POINTS, 4)))
+        else:
+            shown = spread_points(lamp, points, world.centre_mm, world.radius_mm)
+            place.append(np.column_stack([shown.place_mm, shown.area_mm2]))
+            normal.append(np.pad(shown.normal, ((0, 0), (0, 1))))
     wavelength, weights = _weigh_rows(built.lamps)
     listed = list_wavelengths(built, wavelength)
     maps = np.stack([light.maps.sum(axis=1) for light in lights])
@@ -91,10 +95,9 @@ def set_lights(built: BuiltSet, world: World, windows: Windows, lights: list[Lam
     )
 
 
-def _reach(built: BuiltSet, world: World) -> float:
-    """Radius round the glassware within which surfaces are lit."""
-    corners = np.concatenate([panel.mesh.vertices_mm for panel in built.panels])
-    return float(np.linalg.norm(corners - world.centre_mm, axis=1).max())
+def _unit_disc(uv: np.ndarray) -> np.ndarray:
+    radius, angle = np.sqrt(uv[:, 0]), 2 * np.pi * uv[:, 1]
+    return np.column_stack([radius * np.cos(angle), radius * np.sin(angle)])
 
 
 def _weigh_rows(lamps: tuple[Lamp, ...]):
@@ -230,13 +233,27 @@ def lamp_factor(geometry: Geometry, lights: Lights, lamp, point, place, normal, 
     where = lamp * lights.point_count + point
     start = dr.gather(mi.Vector4f, lights.place, where, active)
     facing = dr.gather(mi.Vector4f, lights.normal, where, active)
-    way = mi.Point3f(start.x, start.y, start.z) - place
-    far2 = dr.squared_norm(way)
-    far = dr.sqrt(far2)
-    toward = way / far
+    centre = dr.gather(mi.Vector4f, lights.fronts, 5 * lamp, active)
+    square = dr.gather(mi.Float, lights.fronts, 20 * lamp + 16, active)
+    # A ball looks like the disc inside its outline as seen from the place: all of its points are in sight.
+    axis = mi.Point3f(centre.x, centre.y, centre.z) - place
+    far2 = dr.squared_norm(axis)
+    axis *= dr.rsqrt(far2)
+    shrunk = 1 - square / far2
+    frame = mi.Frame3f(axis)
+    disc = dr.sqrt(dr.maximum(square * shrunk, 0)) * (start.x * frame.s + start.y * frame.t)
+    ball = centre.w == BALL
+    flat = mi.Vector3f(start.x, start.y, start.z) - place
+    way = dr.select(ball, axis * dr.sqrt(far2) * shrunk + disc, flat)
+    outward = dr.select(ball, -axis, mi.Vector3f(facing.x, facing.y, facing.z))
+    area = dr.select(ball, dr.pi * square * shrunk, start.w)
+
+    near2 = dr.squared_norm(way)
+    near = dr.sqrt(near2)
+    toward = way / near
     arriving = dr.dot(toward, normal)
-    leaving = -dr.dot(toward, mi.Vector3f(facing.x, facing.y, facing.z))
+    leaving = -dr.dot(toward, outward)
     lit = active & (arriving > 0) & (leaving > 0)
-    ray = mi.Ray3f(place, toward, far * 0.9999, 0.0, [])
+    ray = mi.Ray3f(place, toward, near * 0.9999, 0.0, [])
     lit &= ~geometry.scene.ray_test(ray, coherent=False, active=lit)
-    return dr.select(lit, start.w * arriving * leaving / far2, 0)
+    return dr.select(lit, area * arriving * leaving / near2, 0)

@@ -21,7 +21,9 @@ from .engine import dr, mi
 from .interfaces import Crossing, Hit, approach, find_hit, on_panel, proceed, set_out
 from .world import NO_PANEL, Geometry
 
-MAX_EVENTS = 400
+# A wine glass's wall leads light round by total reflection: half of it leaves within 70 events, 1e-4 of all
+# light on the glass stays past 400, none past 1600. Few rays go so far, so they cost no time.
+MAX_EVENTS = 2000
 # Light weaker than this share of what set out is dropped and booked as absorbed.
 FAINT = 1e-6
 # How a ray ended.

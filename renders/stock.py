@@ -29,13 +29,15 @@ SORTING_SAMPLES = 16
 FRONT_RADIANCE = 1.0
 
 
-def stock_scene(built: BuiltSet):
+def stock_scene(built: BuiltSet, crop: tuple[int, int, int, int] | None = None):
     """Return a Mitsuba scene with the same meshes, lamps and camera as a built set.
 
     Parameters
     ----------
     built : BuiltSet
         One medium at most, without absorption; solids of glass or black; a camera; lamps of one line.
+    crop : (4,) int, optional
+        First column, first line, columns and lines of the part of the picture that is taken.
 
     Returns
     -------
@@ -58,7 +60,7 @@ def stock_scene(built: BuiltSet):
     parts = {f"solid{number}": _solid(built, solid, line_nm) for number, solid in enumerate(built.solids)}
     parts |= {f"panel{number}": _panel(panel, band) for number, panel in enumerate(built.panels)}
     parts |= {f"lamp{number}": _lamp(lamp) for number, lamp in enumerate(built.lamps)}
-    return mi.load_dict({"type": "scene", "sensor": _camera(built.camera), **parts})
+    return mi.load_dict({"type": "scene", "sensor": _camera(built.camera, crop), **parts})
 
 
 def render_stock(scene, integrator: str, samples: int, seed: int, **options) -> np.ndarray:
@@ -238,9 +240,11 @@ def _lamp(lamp: Lamp) -> dict:
     return {"type": shape, "to_world": place @ mi.ScalarTransform4f().scale([*half, 1.0]), **front}
 
 
-def _camera(camera: Camera) -> dict:
+def _camera(camera: Camera, crop) -> dict:
     # A lens focused closer than far away stands farther from the sensor than its focal length.
     image_mm = camera.focal_mm * (1 + camera.magnification)
+    names = ("crop_offset_x", "crop_offset_y", "crop_width", "crop_height")
+    part = dict(zip(names, map(int, crop), strict=True)) if crop else {}
     return {
         "type": "thinlens",
         "to_world": _look(camera.place_mm, camera.forward, camera.up),
@@ -255,6 +259,7 @@ def _camera(camera: Camera) -> dict:
             "pixel_format": "luminance",
             "component_format": "float32",
             "rfilter": {"type": "box"},
+            **part,
         },
     }
 

@@ -75,7 +75,7 @@ def render(
     seed: Seed = None,
     change: Change = None,
 ) -> None:
-    """Compute the picture that the camera takes, and the light on the table."""
+    """Compute the picture and the light on the table."""
     from . import computing
 
     changes = computing.list_changes(change, quality, seed)
@@ -94,7 +94,7 @@ def map_(
         bool, typer.Option("--watch", help="Make a draft again whenever the set file is saved, until Ctrl-C.")
     ] = False,
 ) -> None:
-    """Compute the light on the table, without a picture."""
+    """Compute the light on the table alone."""
     from . import computing
 
     if watch:
@@ -111,7 +111,7 @@ def _folder(set_path: Path) -> Path:
 
 @app.command()
 def check(set_path: SetPath, change: Change = None) -> None:
-    """Read a set and say in short what it holds, without tracing light."""
+    """Say in short what a set holds; traces nothing."""
     from brimcast.scene import setfile
 
     from . import computing, words
@@ -144,7 +144,7 @@ def schema(
         Path | None, typer.Option("--out", metavar="FILE", help="File to write; else print it.")
     ] = None,
 ) -> None:
-    """Print the JSON Schema of set files, from which editors complete and check."""
+    """Print the JSON Schema of set files, for editors."""
     from . import writing
 
     if out is None:
@@ -157,7 +157,7 @@ def schema(
 def caches(
     clean: Annotated[bool, typer.Option("--clean", help="Delete what they hold.")] = False,
 ) -> None:
-    """Show what is kept for speed: compiled kernels, unfinished work."""
+    """Show, or delete, what is kept for speed."""
     from brimcast.renders.caches import cache_folders, clean_caches
 
     if clean:

@@ -6,6 +6,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from brimcast.scene.models import SetFile
+from brimcast.scene.models_things import FillHeight, FillShare, FillVolume
 
 if TYPE_CHECKING:
     from brimcast.renders.job import Outcome
@@ -33,7 +34,7 @@ def describe_set(set_file: SetFile) -> list[str]:
 
     built = build(set_file, detail=0.5)
     lines = [f"{built.title}: in order"]
-    lines += [_glass_line(name, glass) for name, glass in set_file.glasses.items()]
+    lines += [_glass_line(set_file, name) for name in set_file.glasses]
     lines += [_lamp_line(lamp) for lamp in built.lamps]
     for what in ("props", "flags", "cards", "meters"):
         if names := getattr(set_file, what):
@@ -43,20 +44,31 @@ def describe_set(set_file: SetFile) -> list[str]:
     return lines
 
 
-def _glass_line(name: str, glass) -> str:
-    from brimcast.scene.builder import _fill_height, _vessel
-    from brimcast.vessels.fill import capacity_ml
+def _glass_line(set_file: SetFile, name: str) -> str:
+    from brimcast.scene.pieces import choose_vessel
 
-    vessel = _vessel(glass.vessel)
+    glass, vessel = set_file.glasses[name], choose_vessel(set_file, name)
     shape = getattr(glass.vessel, "shape", "measured outline")
     line = f"{name}: {shape}, {vessel.height_mm:.0f} mm tall, holds {vessel.capacity_ml():.0f} ml to the brim"
     if not glass.drink:
         return f"{line}; empty"
-    fill_mm = _fill_height(vessel, glass.drink.fill)
+    fill_mm, volume_ml = _fill(vessel, glass.drink.fill)
     return (
-        f"{line}; {capacity_ml(vessel.inner, fill_mm):.0f} ml of {_liquid(glass.drink.liquid)}, "
+        f"{line}; {volume_ml:.0f} ml of {_liquid(glass.drink.liquid)}, "
         f"fill line {fill_mm:.0f} mm above the table"
     )
+
+
+def _fill(vessel, fill) -> tuple[float, float]:
+    """Height of the fill line, mm, and volume, ml."""
+    match fill:
+        case FillHeight(height_mm):
+            return height_mm, vessel.capacity_ml(height_mm)
+        case FillVolume(volume_ml):
+            return vessel.fill_height_for_ml(volume_ml), volume_ml
+        case FillShare(share):
+            volume_ml = share * vessel.capacity_ml()
+            return vessel.fill_height_for_ml(volume_ml), volume_ml
 
 
 def _liquid(liquid) -> str:
@@ -162,7 +174,10 @@ def _reach(found: dict) -> str:
     deep = f"{abs(y):.0f} mm {'behind' if y >= 0 else 'toward the camera'}"
     heading = found["heading_deg"]["value"]
     heads = f"; heads {_azimuth(heading)}" if heading is not None else ""
-    return f"reaches {_value(found['length_mm'], 0)} mm from the foot, tip {across} and {deep}{heads}"
+    far = f"reaches {_value(found['length_mm'], 0)} mm from the foot"
+    if found["length_mm"]["value"] == 0:
+        far = "stays under the foot"
+    return f"{far}, tip {across} and {deep} of its middle{heads}"
 
 
 def _value(entry: dict, digits: int, sign: str = "") -> str:

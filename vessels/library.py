@@ -1,15 +1,18 @@
 """Glasses by name, by their measures, or from a table of calliper readings."""
 
-from collections.abc import Mapping
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from .curve import smooth_curve
 from .fill import OVERLAP_MM, capacity_ml, fill, fill_height_for_ml
 from .lathe import sections_for, turn
-from .outline import CHORD_ERROR_MM, NORMAL_OFF_DEG, Outline, thinned
+from .offset import offset
+from .outline import CHORD_ERROR_MM, NORMAL_OFF_DEG, Outline, joined, line, thinned
+from .shapes import SHAPES, Shape
 from .wall import Measures, close_wall
+
+__all__ = ["SHAPES", "Shape", "Vessel", "vessel", "vessel_from_outline"]
 
 _OVERLAP_SHARE = 0.25  # of the thinnest wall that the drink may reach into
 _STEM_SHARE = 0.4  # of the widest diameter: what is narrower is a stem
@@ -33,6 +36,9 @@ class Vessel:
         Largest radius of the foot, outer radius of the rim, mm.
     thinnest_mm : float
         Least thickness of wall and base, mm.
+    closed : bool
+        A can: sheet metal with a lid. Outer and inner both run from axis to axis, and the section is
+        what its outside encloses, since nobody sees the room inside.
     """
 
     name: str
@@ -43,6 +49,7 @@ class Vessel:
     foot_radius_mm: float
     rim_radius_mm: float
     thinnest_mm: float
+    closed: bool = False
 
     @property
     def base_mm(self):
@@ -64,6 +71,8 @@ class Vessel:
 
     def drink_mesh(self, fill_height_mm, detail=1.0, sections=None):
         """Return the body of a drink up to a height above the table; it reaches a little into the glass."""
+        if self.closed:
+            raise ValueError(f"a {self.name} is closed; no drink shows in it")
         overlap_mm = min(OVERLAP_MM, _OVERLAP_SHARE * self.thinnest_mm)
         chord_error_mm, normal_off_deg = _accuracy(detail)
         # As many facets as the glass has and a chord error within the overlap: no air gets between.
@@ -79,73 +88,6 @@ class Vessel:
     def fill_height_for_ml(self, volume_ml):
         """Return the surface's height above the table, mm, for a volume."""
         return fill_height_for_ml(self.inner, volume_ml)
-
-
-@dataclass(frozen=True)
-class Shape:
-    """A kind of glass: an outside in millimetres that its measures stretch.
-
-    Parameters
-    ----------
-    points : tuple of (float, float)
-        Height and diameter, mm, from the foot up.
-    measures : Measures
-    corners : mapping of int to float
-        Radius in mm at the points that are corners.
-    anchors : mapping of str to int
-        Name of a diameter that can be asked for -> the point that has it. ``diameter_mm`` is the
-        widest; diameters between two anchors are stretched in between.
-    stem : tuple of int
-        Points whose diameter stays as it is.
-    base : bool
-        Whether ``base_mm`` can be asked for; otherwise it goes with the height.
-    """
-
-    points: tuple[tuple[float, float], ...]
-    measures: Measures
-    corners: Mapping[int, float] = field(default_factory=dict)
-    anchors: Mapping[str, int] = field(default_factory=dict)
-    stem: tuple[int, ...] = ()
-    base: bool = True
-
-    @property
-    def allowed(self):
-        """Names of the measures that can be asked for."""
-        return ("height_mm", *self.anchors, "wall_mm", *(("base_mm",) if self.base else ()))
-
-
-SHAPES = {
-    # ISO 3591:1977, wine-tasting glass: total 155, bowl 100, rim 46, widest 65, stem 9, foot 65, wall
-    # 0.8 mm, 215 ml (published_values.yaml#vessel_geometry/iso3591_wine_glass). The curve between is ours.
-    "tasting": Shape(
-        points=(
-            (0.0, 65.0), (1.8, 65.0), (3.2, 46.0), (5.5, 22.0), (11.0, 10.6), (20.0, 9.0), (44.0, 9.0),
-            (51.0, 11.0), (55.0, 18.0), (60.0, 34.0), (67.0, 49.6), (77.0, 61.4), (89.0, 65.0),
-            (102.0, 62.0), (117.0, 56.6), (135.0, 50.8), (155.0, 46.0),
-        ),
-        measures=Measures(wall_mm=0.8, base_mm=56.5, heel_mm=0.8, hollow_mm=1.6),
-        corners={1: 0.8},
-        anchors={"foot_diameter_mm": 0, "diameter_mm": 12, "rim_diameter_mm": 16},
-        stem=(5, 6),
-        base=False,
-    ),
-    # The others are common practice: no one glass stands behind them.
-    "highball": Shape(
-        points=((0.0, 62.0), (150.0, 70.0)),
-        measures=Measures(wall_mm=2.2, base_mm=12.0, fillet_mm=7.0, heel_mm=3.5, hollow_mm=0.8),
-        anchors={"foot_diameter_mm": 0, "diameter_mm": 1},
-    ),
-    "rocks": Shape(
-        points=((0.0, 76.0), (92.0, 85.0)),
-        measures=Measures(wall_mm=3.0, base_mm=18.0, fillet_mm=8.0, heel_mm=5.0, hollow_mm=1.2),
-        anchors={"foot_diameter_mm": 0, "diameter_mm": 1},
-    ),
-    "tumbler": Shape(
-        points=((0.0, 70.0), (90.0, 70.0)),
-        measures=Measures(wall_mm=2.5, base_mm=10.0, fillet_mm=5.0, heel_mm=3.0, hollow_mm=0.5),
-        anchors={"foot_diameter_mm": 0, "diameter_mm": 1},
-    ),
-}  # fmt: skip
 
 
 def vessel(name, **overrides):
@@ -174,6 +116,8 @@ def vessel(name, **overrides):
         if not (np.isfinite(value) and value > 0):
             raise ValueError(f"{key}: {value:g} mm; it must be more than 0")
     points = _stretched(shape, overrides)
+    if shape.lid:
+        return _canned(name, points, smooth_curve(points, shape.corners), shape)
     given = {key: float(overrides[key]) for key in ("wall_mm", "base_mm") if key in overrides}
     if not shape.base:
         given["base_mm"] = shape.measures.base_mm * points[-1, 0] / shape.points[-1][0]
@@ -231,6 +175,31 @@ def _made(name, points, outer, measures, inner=None):
         foot_radius_mm=float(foot.max() / 2),
         rim_radius_mm=float(points[-1, 1] / 2),
         thinnest_mm=wall.thinnest_mm,
+    )
+
+
+def _canned(name, points, side, shape):
+    """Return a closed can: inside the seam the outside goes down to the lid, and over it to the axis."""
+    lid, top_mm = shape.lid, points[-1, 0]
+    rim = close_wall(side, replace(shape.measures, wall_mm=lid.seam_mm, rim_mm=None))
+    lid_mm = top_mm - lid.depth_mm
+    well = rim.inner.cut(rim.inner.place_at_height(lid_mm), rim.inner.end).turned_back()
+    outer = joined([rim.outer, well, line(well.points_mm[-1], (0.0, lid_mm))])
+    # The room ends under the lid; what the seam folds up is full of metal.
+    under_mm = lid_mm - lid.sheet_mm
+    room = offset(rim.outer, -lid.sheet_mm)
+    room = room.cut(0, room.place_at_height(under_mm, last=False))
+    room.points_mm[-1, 1] = under_mm
+    return Vessel(
+        name=name,
+        height_mm=float(top_mm),
+        outer=outer,
+        inner=joined([room, line(room.points_mm[-1], (0.0, under_mm))]),
+        section=outer,
+        foot_radius_mm=float(points[0, 1] / 2),
+        rim_radius_mm=float(points[-1, 1] / 2),
+        thinnest_mm=lid.sheet_mm,
+        closed=True,
     )
 
 

@@ -1,6 +1,6 @@
 """Closed meshes with the exact normals of the surface they stand for."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
@@ -24,12 +24,16 @@ class Mesh:
         Outward unit normals of the surface itself, not of the facets.
     patches : (m,) int32
         Smooth patch of each face; faces on two sides of a sharp edge differ.
+    roughness : (p,) float, optional
+        How rough each patch is, 0 polished to 1 (width of the GGX distribution of its slopes);
+        patches of different roughness share no vertices. None: all polished.
     """
 
     vertices_mm: np.ndarray
     faces: np.ndarray
     normals: np.ndarray
     patches: np.ndarray
+    roughness: np.ndarray | None = None
 
     def __post_init__(self):
         kinds = {"vertices_mm": float, "normals": float, "faces": np.int32, "patches": np.int32}
@@ -43,6 +47,18 @@ class Mesh:
             raise ValueError(f"faces has shape {self.faces.shape}; (m, 3) is needed")
         if self.patches.shape != (len(self.faces),):
             raise ValueError(f"{self.patches.size} patches for {len(self.faces)} faces")
+        if self.roughness is not None:
+            object.__setattr__(self, "roughness", np.ascontiguousarray(self.roughness, dtype=float))
+            if self.roughness.shape != (int(self.patches.max(initial=-1)) + 1,):
+                raise ValueError(f"{self.roughness.size} values of roughness, not one for each patch")
+
+    @property
+    def vertex_roughness(self):
+        """(n,) roughness at each vertex, that of its patch."""
+        values = np.zeros(len(self.vertices_mm))
+        if self.roughness is not None:
+            values[self.faces] = self.roughness[self.patches][:, None]
+        return values
 
     @cached_property
     def crosses_mm2(self):
@@ -81,7 +97,7 @@ def placed(mesh, at_mm=(0.0, 0.0, 0.0), turn_deg=0.0):
     cos, sin = np.cos(angle), np.sin(angle)
     turned = rotated(mesh, [[cos, sin, 0.0], [-sin, cos, 0.0], [0.0, 0.0, 1.0]]) if turn_deg else mesh
     moved = turned.vertices_mm + np.asarray(at_mm, dtype=float)
-    return Mesh(moved, turned.faces, turned.normals, turned.patches)
+    return replace(turned, vertices_mm=moved)
 
 
 def rotated(mesh, matrix):
@@ -97,7 +113,25 @@ def rotated(mesh, matrix):
         raise ValueError("matrix is not a rotation: its rows are not at right angles and of length 1")
     if np.linalg.det(matrix) < 0:
         raise ValueError("matrix mirrors; only turns are allowed")
-    return Mesh(_times(mesh.vertices_mm, matrix), mesh.faces, _times(mesh.normals, matrix), mesh.patches)
+    return replace(
+        mesh, vertices_mm=_times(mesh.vertices_mm, matrix), normals=_times(mesh.normals, matrix)
+    )
+
+
+def bent(mesh, matrix):
+    """Return the mesh with every point times a (3, 3) matrix that leans or stretches; flat stays flat.
+
+    Raises
+    ------
+    ValueError
+        The matrix mirrors or flattens.
+    """
+    matrix = np.asarray(matrix, dtype=float)
+    if not np.linalg.det(matrix) > 0:
+        raise ValueError("matrix mirrors or flattens; only leaning and stretching are allowed")
+    normals = _times(mesh.normals, np.linalg.inv(matrix).T)
+    normals /= np.linalg.norm(normals, axis=1, keepdims=True)
+    return replace(mesh, vertices_mm=_times(mesh.vertices_mm, matrix), normals=normals)
 
 
 def combined(meshes):
@@ -107,11 +141,13 @@ def combined(meshes):
         raise ValueError("no mesh to combine")
     vertices = np.cumsum([0] + [len(mesh.vertices_mm) for mesh in meshes])
     patches = np.cumsum([0] + [int(mesh.patches.max(initial=-1)) + 1 for mesh in meshes])
+    rough = any(mesh.roughness is not None for mesh in meshes)
     return Mesh(
         np.concatenate([mesh.vertices_mm for mesh in meshes]),
         np.concatenate([mesh.faces + start for mesh, start in zip(meshes, vertices, strict=False)]),
         np.concatenate([mesh.normals for mesh in meshes]),
         np.concatenate([mesh.patches + start for mesh, start in zip(meshes, patches, strict=False)]),
+        np.concatenate([_roughness(mesh) for mesh in meshes]) if rough else None,
     )
 
 
@@ -159,6 +195,10 @@ def check(mesh, closed=True, normals_within_deg=10.0):
     if closed:
         _check_closed(mesh)
     return mesh
+
+
+def _roughness(mesh):
+    return np.zeros(int(mesh.patches.max(initial=-1)) + 1) if mesh.roughness is None else mesh.roughness
 
 
 def _times(vectors, matrix):

@@ -4,6 +4,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from .bead import bead_rim
 from .curve import corner_near, rounded
 from .offset import largest_disc, offset
 from .outline import Outline, OutlineError, arc, joined, line
@@ -30,6 +31,8 @@ class Measures:
         How high the underside lies over the table on the axis, mm.
     rim_mm : float or None
         Radius of the rim's two edges, mm; None: fully round (fire-polished).
+    bead_mm : float or None
+        Diameter of a rolled rim, mm; it takes the place of ``rim_mm``.
     """
 
     wall_mm: float | tuple[tuple[float, float], ...]
@@ -38,6 +41,7 @@ class Measures:
     heel_mm: float = 1.0
     hollow_mm: float = 0.0
     rim_mm: float | None = None
+    bead_mm: float | None = None
 
     def __post_init__(self):
         table = [(0.0, self.wall_mm)] if isinstance(self.wall_mm, int | float) else list(self.wall_mm)
@@ -52,6 +56,8 @@ class Measures:
             value = getattr(self, name)
             if value is not None and not (np.isfinite(value) and value >= 0):
                 raise ValueError(f"{name}: {value:g} mm; it must be 0 or more")
+        if self.bead_mm is not None and not (np.isfinite(self.bead_mm) and self.bead_mm > 0):
+            raise ValueError(f"bead_mm: {self.bead_mm:g} mm; it must be more than 0")
         if self.hollow_mm >= self.base_mm:
             raise ValueError(
                 f"hollow_mm: {self.hollow_mm:g} mm; it must be less than the base, {self.base_mm:g} mm"
@@ -113,7 +119,9 @@ def close_wall(outer, measures, inner=None):
     inside = _lengthened(inner, beyond_mm) if inner is not None else _inside(side, measures.wall_mm)
     inside = _with_floor(inside, measures)
     outside = _with_underside(side, measures)
-    if measures.rim_mm is None:
+    if measures.bead_mm is not None:
+        halves, stops = bead_rim(outside, inside, top_mm, measures.bead_mm)
+    elif measures.rim_mm is None:
         halves, stops = _round_rim(outside, inside, top_mm)
     else:
         halves, stops = _cut_rim(outside, inside, top_mm, measures.rim_mm)
@@ -121,6 +129,27 @@ def close_wall(outer, measures, inner=None):
     section = joined([halves[0], halves[1].turned_back()])
     _check_section(section)
     return Wall(halves[0], halves[1], section, thinnest_mm)
+
+
+def wall_of_section(outer, inner):
+    """Return the wall whose outside and inside are both known from the axis to the rim's crest.
+
+    Parameters
+    ----------
+    outer, inner : Outline
+        From the axis out and up; both end at the crest.
+
+    Raises
+    ------
+    ValueError
+        The two sides cross, or one crosses itself.
+    """
+    section = joined([outer, inner.turned_back()])
+    _check_section(section)
+    # The rim, where both sides meet, is no measure of the wall.
+    below_mm = inner.points_mm[0, 1] + 0.8 * (inner.points_mm[-1, 1] - inner.points_mm[0, 1])
+    sides = [side.cut(0, side.place_at_height(below_mm)) for side in (outer, inner)]
+    return Wall(outer, inner, section, _thinnest_mm(*sides))
 
 
 def _lengthened(outline, length_mm):

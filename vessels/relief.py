@@ -1,0 +1,372 @@
+"""Relief on the outside of a glass: flutes, ribs, rings, hammered and wavy surfaces.
+
+Each is a depth, measured level and toward the axis, that depends on the angle round the axis and on the
+way along the outline; depths add up. The surface is radius - depth, and its normals are exact: every
+depth comes with its two derivatives.
+"""
+
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+
+from .side import FinishError, find_side
+from .strips import Line
+
+_ROUNDING = 0.2  # of a ridge between two flutes: its radius is this share of the flute's own
+_STEEPEST_FADE = 4.0  # lengths of fade per depth
+_CELL_SOFTNESS = 12.0
+_WAVES = 24
+_TRIALS = 48  # places each way where bends are looked at
+MOST_NODES = 4096
+TO_CAMERA = -np.pi / 2  # angle of azimuth 0
+
+
+@dataclass(frozen=True)
+class Relief:
+    """What all relief has.
+
+    Parameters
+    ----------
+    depth_mm : float
+        From the outermost to the deepest places, mm.
+    from_mm, to_mm : float
+        Heights above the table between which it lies, mm.
+    """
+
+    depth_mm: float
+    from_mm: float
+    to_mm: float
+
+    part = "relief"
+    fades = True
+
+    def count_round(self):
+        """Return how many equal parts the relief has round the glass."""
+        return 1
+
+    def twist(self):
+        """Return the turn over its whole length, radians, counter-clockwise seen from above."""
+        return 0.0
+
+    def shape(self, angle, along_mm, length_mm, radius_mm):
+        """Return depth over full depth, 0 to 1, and its change per radian and per mm along the outline."""
+        raise NotImplementedError
+
+
+@dataclass(frozen=True)
+class Flutes(Relief):
+    """Rounded channels side by side, or ribs (the channels' ridges and valleys swapped).
+
+    Parameters
+    ----------
+    count : int
+        Round the glass; the first channel (or rib) faces the camera.
+    twist_deg : float
+        Turn from the lower to the upper end, degrees, clockwise seen from above.
+    standing : bool
+        Ribs.
+    """
+
+    count: int = 24
+    twist_deg: float = 0.0
+    standing: bool = False
+
+    @property
+    def part(self):
+        """Name in errors."""
+        return "ribs" if self.standing else "flutes"
+
+    def count_round(self):
+        """Return the count."""
+        return self.count
+
+    def twist(self):
+        """Return the turn over the whole length, radians."""
+        return -np.radians(self.twist_deg)
+
+    def shape(self, angle, along_mm, length_mm, radius_mm):
+        """See `Relief.shape`."""
+        turn = self.twist() / length_mm
+        phase = self.count * (angle - TO_CAMERA - turn * along_mm) + (np.pi if self.standing else 0.0)
+        share, slope = channel(phase)
+        if self.standing:
+            share, slope = 1 - share, -slope
+        # A rib is highest, a channel deepest, where its phase began.
+        return share, slope * self.count, -slope * self.count * turn
+
+
+@dataclass(frozen=True)
+class Rings(Relief):
+    """Rounded grooves round the glass, evenly spaced.
+
+    Parameters
+    ----------
+    count : int
+    """
+
+    count: int = 3
+
+    part = "rings"
+    fades = False
+
+    def shape(self, angle, along_mm, length_mm, radius_mm):
+        """See `Relief.shape`."""
+        pace = 2 * np.pi * self.count / length_mm
+        share, slope = channel(pace * along_mm + np.pi)
+        return share + 0 * angle, 0 * (angle + along_mm), slope * pace + 0 * angle
+
+
+@dataclass(frozen=True)
+class Hammered(Relief):
+    """Shallow round dents side by side at random.
+
+    Parameters
+    ----------
+    scale_mm : float
+        From dent to dent, mm.
+    seed : int
+    """
+
+    scale_mm: float = 8.0
+    seed: int = 1
+
+    part = "hammered"
+
+    def shape(self, angle, along_mm, length_mm, radius_mm):
+        """Return a soft least of the squared distances to the dents' middles; see `Relief.shape`."""
+        count = max(int(round(2 * np.pi * radius_mm / self.scale_mm)), 3)
+        lines = int(np.ceil(length_mm / self.scale_mm)) + 4
+        off = np.random.default_rng(self.seed).uniform(-0.35, 0.35, (2, count, lines))
+        x = (angle / (2 * np.pi) * count) % count
+        y = np.asarray(along_mm / self.scale_mm + 2)
+        x, y = np.broadcast_arrays(x, y)
+        total, pull_x, pull_y = np.zeros(x.shape), np.zeros(x.shape), np.zeros(x.shape)
+        column, line = np.floor(x).astype(int), np.floor(y).astype(int)
+        for i in range(-2, 3):
+            for j in range(-2, 3):
+                at = (column + i) % count, np.clip(line + j, 0, lines - 1)
+                dx = x - (column + i + 0.5 + off[0][at])
+                dy = y - (np.clip(line + j, 0, lines - 1) + 0.5 + off[1][at])
+                weight = np.exp(-_CELL_SOFTNESS * (dx**2 + dy**2))
+                total += weight
+                pull_x += 2 * dx * weight
+                pull_y += 2 * dy * weight
+        least = -np.log(total) / _CELL_SOFTNESS
+        return -least, -pull_x / total * count / (2 * np.pi), -pull_y / total / self.scale_mm
+
+
+@dataclass(frozen=True)
+class Wavy(Relief):
+    """Smooth random waviness.
+
+    Parameters
+    ----------
+    scale_mm : float
+        From crest to crest, on average, mm.
+    seed : int
+    """
+
+    scale_mm: float = 30.0
+    seed: int = 1
+
+    part = "wavy"
+
+    def shape(self, angle, along_mm, length_mm, radius_mm):
+        """Return a sum of waves that close round the glass; see `Relief.shape`."""
+        generator = np.random.default_rng(self.seed)
+        way = np.pi * (np.arange(_WAVES) + generator.random(_WAVES)) / _WAVES
+        pace = 2 * np.pi / self.scale_mm * generator.uniform(0.7, 1.3, _WAVES)
+        phases = generator.uniform(0, 2 * np.pi, _WAVES)
+        value, round_, upward = 0.0, 0.0, 0.0
+        for cos, sin, k, phase in zip(np.cos(way), np.sin(way), pace, phases, strict=True):
+            turns = np.round(k * cos * radius_mm)
+            at = turns * angle + k * sin * along_mm + phase
+            value = value + np.cos(at)
+            round_ = round_ - turns * np.sin(at)
+            upward = upward - k * sin * np.sin(at)
+        return value, round_, upward
+
+
+def channel(phase):
+    """Return the section of a rounded channel and its slope per radian: 1 at 0 (deepest), 0 at pi (ridge)."""
+    cos = np.cos(phase / 2)
+    root = np.sqrt(cos**2 + _ROUNDING**2)
+    height = np.sqrt(1 + _ROUNDING**2) - _ROUNDING
+    return (root - _ROUNDING) / height, -cos * np.sin(phase / 2) / (2 * root * height)
+
+
+@dataclass(frozen=True, eq=False)
+class Surface:
+    """The outside of a glass with its relief, between two heights.
+
+    Parameters
+    ----------
+    vessel : Vessel
+    reliefs : tuple of Relief
+        Each overlaps another of them.
+    breaks_mm : tuple of float
+        Heights where the surface's finish changes; a line of vertices goes there.
+    """
+
+    vessel: object
+    reliefs: tuple[Relief, ...]
+    breaks_mm: tuple[float, ...] = ()
+
+    @cached_property
+    def side(self):
+        """The stretch of the outside that the relief covers."""
+        sides = [find_side(self.vessel, one.part, one.from_mm, one.to_mm) for one in self.reliefs]
+        low, high = min(side.low_mm for side in sides), max(side.high_mm for side in sides)
+        return find_side(self.vessel, self.reliefs[0].part, low, high)
+
+    @cached_property
+    def _ruler(self):
+        """Heights, and lengths along the outline from the lower end, mm."""
+        inner = self.side.outline.points_mm[:, 1]
+        inner = inner[(inner > self.side.low_mm) & (inner < self.side.high_mm)]
+        even = np.linspace(self.side.low_mm, self.side.high_mm, 400)
+        heights = np.unique(np.concatenate([even, inner]))
+        level = self.side.at(heights)
+        steps = np.hypot(np.diff(heights), np.diff(level.radius_mm))
+        return heights, np.concatenate([[0.0], np.cumsum(steps)])
+
+    def along(self, heights_mm):
+        """Return lengths along the outline, mm, at heights."""
+        return np.interp(heights_mm, *self._ruler)
+
+    @cached_property
+    def _placed(self):
+        """Each relief with start, length, middle radius, and least and largest of its raw shape."""
+        found = []
+        for one in self.reliefs:
+            start, end = self.along([one.from_mm, one.to_mm])
+            heights = np.linspace(one.from_mm, one.to_mm, 64)
+            radius = float(self.side.at(heights).radius_mm.mean())
+            limits = (0.0, 1.0)
+            if hasattr(one, "scale_mm"):
+                fine = one.scale_mm / 6
+                angles = np.arange(0, 2 * np.pi, fine / radius)
+                places = np.linspace(0, end - start, int((end - start) / fine) + 2)
+                raw = one.shape(angles[None, :], places[:, None], end - start, radius)[0]
+                limits = (float(raw.min()), float(raw.max()))
+            found.append((one, start, end - start, radius, limits))
+        return found
+
+    def depth(self, angle, along_mm):
+        """Return the depth, mm, and its change per radian and per mm along the outline."""
+        depth, round_, upward = 0.0, 0.0, 0.0
+        for one, start, length, radius, (least, most) in self._placed:
+            place = along_mm - start
+            share, per_angle, per_mm = one.shape(angle, place, length, radius)
+            size = one.depth_mm / (most - least)
+            fade, slope = _fade(place, length, one.depth_mm) if one.fades else _within(place, length)
+            depth = depth + size * (share - least) * fade
+            round_ = round_ + size * per_angle * fade
+            upward = upward + size * (per_mm * fade + (share - least) * slope)
+        return depth, round_, upward
+
+    def line(self, height_mm, angles):
+        """Return the Line of vertices at a height, with the surface's exact normals."""
+        level = self.side.at(height_mm)
+        radius, tangent = level.radius_mm[0], level.tangents[0]
+        depth, round_, upward = self.depth(angles, float(self.along(height_mm)))
+        cos, sin = np.cos(angles), np.sin(angles)
+        away = radius - depth
+        points = np.stack([away * cos, away * sin, np.full(len(angles), float(height_mm))], axis=1)
+        # Cross product of the surface's two tangents, in the directions outward, round and up.
+        outward, sideways, up = away * tangent[1], round_ * tangent[1], -away * (tangent[0] - upward)
+        normals = np.stack([outward * cos - sideways * sin, outward * sin + sideways * cos, up], axis=1)
+        return Line(angles, points, normals / np.linalg.norm(normals, axis=1, keepdims=True))
+
+    @cached_property
+    def _twist(self):
+        """Turn per mm along the outline that the grid of vertices follows."""
+        for one, _, length, *_ in self._placed:
+            if one.twist():
+                return one.twist() / length
+        return 0.0
+
+    def lines(self, chord_error_mm, normal_off_deg):
+        """Return the lines of vertices from the lower to the upper end.
+
+        Raises
+        ------
+        FinishError
+            The relief is so fine that the vertices do not suffice.
+        """
+        round_, upward, places = self._bends()
+        node_mm = _step(round_.max(), chord_error_mm, normal_off_deg)
+        radius = self.side.at(np.linspace(self.side.low_mm, self.side.high_mm, 64)).radius_mm.max()
+        equal = int(np.lcm.reduce([one.count_round() for one in self.reliefs]))
+        count = equal * int(np.ceil(2 * np.pi * radius / node_mm / equal))
+        if count > MOST_NODES:
+            text = f"the relief needs {count} vertices round the glass, more than {MOST_NODES}; make it coarser"
+            raise FinishError(self.reliefs[0].part, text)
+        heights = self._heights(places, _step(upward, chord_error_mm, normal_off_deg))
+        around = 2 * np.pi * np.arange(count) / count + TO_CAMERA
+        turns = self._twist * self.along(heights)
+        return [self.line(height, around + turn) for height, turn in zip(heights, turns, strict=True)]
+
+    def _bends(self):
+        """Return the largest bend at some places, 1/mm: round the glass and along the grid; and the places."""
+        total = self._ruler[1][-1]
+        places = np.linspace(0, total, max(_TRIALS, int(total)))[1:-1, None]
+        spread = np.random.default_rng(0).random((1, 8 * _TRIALS))
+        angles = 2 * np.pi * spread + self._twist * places
+        radius = self.side.at(np.interp(places[:, 0], *self._ruler[::-1])).radius_mm[:, None]
+        h = 1e-3
+        turn = h / radius
+
+        def grid_slope(shift):
+            _, per_angle, per_mm = self.depth(angles + self._twist * shift, places + shift)
+            return per_mm + self._twist * per_angle
+
+        sideways = (self.depth(angles + turn, places)[1] - self.depth(angles - turn, places)[1]) / 2 / turn
+        upward = (grid_slope(h) - grid_slope(-h)) / 2 / h
+        # The outline bends too, and a twisted line of the grid winds round the glass.
+        tangents = self.side.at(np.interp(places[:, 0], *self._ruler[::-1])).tangents
+        own = np.abs(np.gradient(np.arctan2(tangents[:, 1], tangents[:, 0]), places[:, 0]))
+        winding = radius[:, 0] * self._twist**2
+        return (
+            np.abs(sideways / radius**2).max(axis=1) + 1 / radius[:, 0],
+            np.abs(upward).max(axis=1) + own + winding,
+            places[:, 0],
+        )
+
+    def _heights(self, places, step_mm):
+        """Return the heights of lines as close as the steps ask for, with all ends and breaks among them."""
+        ends = {self.side.low_mm, self.side.high_mm}
+        ends |= {height for one in self.reliefs for height in (one.from_mm, one.to_mm)}
+        ends |= {height for height in self.breaks_mm if self.side.low_mm < height < self.side.high_mm}
+        fine = np.linspace(0, self._ruler[1][-1], 4000)
+        # The density of a place also counts half a step beside it.
+        nearby = np.minimum(step_mm, np.minimum(np.append(step_mm[1:], np.inf), np.insert(step_mm, 0, np.inf)[:-1]))
+        lines = np.concatenate([[0.0], np.cumsum(np.diff(fine) / np.interp(fine[1:], places, nearby))])
+        heights = []
+        stops = np.sort(self.along(sorted(ends)))
+        for start, stop in zip(stops[:-1], stops[1:], strict=True):
+            first, last = np.interp([start, stop], fine, lines)
+            count = max(int(np.ceil(last - first)), 1)
+            between = np.interp(np.linspace(first, last, count + 1)[1:-1], lines, fine)
+            heights.append(np.interp(between, *self._ruler[::-1]))
+        return np.sort(np.concatenate([*heights, sorted(ends)]))
+
+
+def _step(bend, chord_error_mm, normal_off_deg):
+    """Return the step, mm, whose chord keeps half the error and the normals; the diagonal takes the rest."""
+    return np.minimum(np.sqrt(4 * chord_error_mm / bend), 2 * np.radians(normal_off_deg) / bend)
+
+
+def _fade(place, length, depth):
+    """Return 0 at both ends, 1 between, with two smooth derivatives; and its slope per mm."""
+    run = min(max(_STEEPEST_FADE * depth, 1.0), length / 2)
+    near = np.clip(np.minimum(place, length - place) / run, 0.0, 1.0)
+    fade = near**3 * (10 - 15 * near + 6 * near**2)
+    slope = 30 * near**2 * (1 - near) ** 2 / run
+    return fade, np.where(place < length / 2, slope, -slope)
+
+
+def _within(place, length):
+    """Return 1 between the ends, 0 beyond, for what is level at its ends by itself."""
+    return np.where((place >= 0) & (place <= length), 1.0, 0.0), 0.0
