@@ -125,6 +125,9 @@ def draw_rows(
     gaps = np.zeros((count, 2), np.uint32)
     for place, chances in ((0, order.first), (1, order.second))[: order.forced]:
         drawn, chance = _draw_from(chances, numbers[:, 5 + place])
+        if order.forced == 1:
+            # A gap that every set draws counts by how often this one drew it, not by how often it should.
+            chance = np.where(chance * count >= 1, np.bincount(drawn)[drawn] / count, chance)
         gaps[:, place] = drawn
         weight = weight / chance
 

@@ -20,15 +20,11 @@ MAX_STEPS = 96
 MAX_BOUNCES = 6
 # From this bounce on, half of the paths end and the others count double.
 ROULETTE_BOUNCE = 2
-# Film 2, lens 2, first choice, wavelength, lamp point.
-STEPS = steps(7)
+# Film 2, lens 2, first choice, wavelength, lamp point, first bounce 2.
+STEPS = steps(9)
 MAX_BOUNCES = 6
 # From this bounce on, half of the paths end and the others count double.
 ROULETTE_BOUNCE = 2
-# Additive recurrences of the generalised golden ratio in seven dimensions (M. Roberts, The unreasonable
-# effectiveness of quasirandom sequences, 2018): film 2, lens 2, first choice, wavelength, lamp point.
-RATIO = 1.1127756842787055
-STEPS = tuple((1 / RATIO) ** (power + 1) for power in range(7))
 
 
 @dataclass
@@ -88,8 +84,8 @@ def first_ray(eye: Eye, pixel, film, lens):
 
 
 def spread_samples(pixel, salt, turn):
-    """Starts of the pixel's seven recurrences, and their values for one sample."""
-    starts = [_uniform(pixel, salt + place) for place in range(7)]
+    """Starts of the pixel's recurrences, and their values for one sample."""
+    starts = [_uniform(pixel, salt + place) for place in range(len(STEPS))]
     return starts, [_fraction(start + turn * step) for start, step in zip(starts, STEPS, strict=True)]
 
 
@@ -107,8 +103,8 @@ class Start:
     bounces : mi.UInt32
         One where lamps that it meets do not count.
     seed : mi.UInt32
-    first_choice, first_point : mi.Float
-        Stratified numbers for the first interface and the first lamp points.
+    first_choice, first_point, first_way : mi.Float, mi.Float, mi.Point2f
+        Stratified numbers for the first interface, the first lamp points and the first bounce.
     """
 
     ray: object
@@ -120,6 +116,7 @@ class Start:
     seed: object
     first_choice: object
     first_point: object
+    first_way: object
 
 
 @dr.freeze(warn_after=1000)
@@ -165,6 +162,7 @@ def look(geometry: Geometry, lights: Lights, eye: Eye, pixels, index, count, sal
         seed=index ^ (salt * 0x85EBCA6B),
         first_choice=places[4],
         first_point=places[6],
+        first_way=mi.Point2f(places[7], places[8]),
     )
     return follow(geometry, lights, start, index, direct, image)
 
@@ -196,6 +194,7 @@ def gather(geometry: Geometry, lights: Lights, places, ways, numbers, whole, ind
         seed=index ^ (salt * 0x85EBCA6B),
         first_choice=_uniform(index, salt + 1),
         first_point=_uniform(index, salt + 2),
+        first_way=mi.Point2f(_uniform(index, salt + 3), _uniform(index, salt + 4)),
     )
     return follow(geometry, lights, start, index, direct, image)
 
@@ -250,7 +249,8 @@ def _shade(geometry, lights: Lights, start: Start, look: Look, spot: Spot, shown
 
 def _scatter(start: Start, look: Look, outward, albedo, shown):
     """One more bounce from a matte surface: its direction, whether the path stops, and the weight."""
-    spin = mi.Point2f(_uniform(start.seed, look.step * 64), _uniform(start.seed, look.step * 64 + 1))
+    free = mi.Point2f(_uniform(start.seed, look.step * 64), _uniform(start.seed, look.step * 64 + 1))
+    spin = dr.select(look.bounces == 0, start.first_way, free)
     way = mi.Frame3f(outward).to_world(mi.warp.square_to_cosine_hemisphere(spin))
     bounces = look.bounces + dr.select(shown, 1, 0)
     late = shown & (bounces >= ROULETTE_BOUNCE)

@@ -19,8 +19,9 @@ from .engine import dr, mi
 from .lights import Lights
 from .world import World
 
-# Samples a pixel in one round; the wavelengths of a round are stratified.
-SAMPLES = 16
+# Samples a pixel in one round; the wavelengths of a round are stratified. Two rounds tell which pixels are
+# noisy: dark ones above all, lit by few paths.
+SAMPLES = 8
 # Samples traced in one launch: bounds memory.
 LAUNCH = 1 << 21
 
@@ -33,7 +34,7 @@ class Finish:
     rounds: int
 
 
-FINISHES = {"draft": Finish(0.10, 4), "proof": Finish(0.05, 16), "final": Finish(0.02, 64)}
+FINISHES = {"draft": Finish(0.10, 8), "proof": Finish(0.05, 32), "final": Finish(0.02, 128)}
 
 
 @dataclass

@@ -126,10 +126,10 @@ def plan_light(built: BuiltSet, world: World, effort: Effort) -> LightPlan:
         aim = aims[lamp.name] = aim_lamp(lamp, world)
         found = [Order(0, even_chances(), even_chances())]
         thrown = []
-        thrown.append(_pilot(built, world, lamp, aim, found[0], 32, 64, number)[:3])
+        thrown.append(_pilot(built, world, lamp, aim, found[0], 16, 64, number)[:3])
         for forced in (1, 2):
             order = Order(forced, even_chances(), even_chances())
-            *landed, gone, gaps = _pilot(built, world, lamp, aim, order, 256, 24, number)
+            *landed, gone, gaps = _pilot(built, world, lamp, aim, order, 256, 14, number)
             thrown.append(landed)
             found.append(_learn(order, gaps, landed[1], gone))
         landings.append((lamp, [np.concatenate(part) for part in zip(*thrown, strict=True)]))

@@ -66,7 +66,7 @@ class Lights:
 
 def set_lights(built: BuiltSet, world: World, windows: Windows, lights: list[LampLight]) -> Lights:
     """Return the lamps and the light pass's maps as kernel inputs."""
-    points = spread(POINTS, 2, np.random.default_rng((built.seed, 104729)))
+    points = _along_curve(spread(POINTS, 2, np.random.default_rng((built.seed, 104729))))
     place, normal = [], []
     for lamp in built.lamps:
         if lamp.kind == "bulb":
@@ -93,6 +93,16 @@ def set_lights(built: BuiltSet, world: World, windows: Windows, lights: list[Lam
         maps=floats(maps),
         windows=windows.table,
     )
+
+
+def _along_curve(points: np.ndarray) -> np.ndarray:
+    """Order points along a Z-shaped curve: strata of the order are then patches of the lamp."""
+    places = (points * 64).astype(int)
+    code = np.zeros(len(points), int)
+    for bit in range(6):
+        for axis in (0, 1):
+            code |= ((places[:, axis] >> bit) & 1) << (2 * bit + axis)
+    return points[np.argsort(code, kind="stable")]
 
 
 def _unit_disc(uv: np.ndarray) -> np.ndarray:

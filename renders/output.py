@@ -22,6 +22,7 @@ __all__ = ["list_settings", "list_stale", "plan_table", "write_output"]
 
 # White balance of a table plan where the set has no camera: that of a camera that is left at its default.
 PLAIN_WHITE_K = 5600.0
+DRAFT_NOTE = " Specks are grain; proof and final have less."
 
 
 def list_settings(outcome: Outcome, text: str, changes: dict[str, str] | None = None) -> dict:
@@ -131,7 +132,7 @@ def plan_table(outcome: Outcome) -> Plan | None:
         ),
         lamps=tuple((lamp.name, lamp.azimuth_deg) for lamp in built.lamps),
         relative=built.relative,
-        note=_exposure_note(outcome),
+        note=_exposure_note(outcome) + DRAFT_NOTE * (outcome.quality == "draft"),
     )
 
 

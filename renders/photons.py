@@ -21,8 +21,8 @@ from .engine import dr, mi
 from .interfaces import Crossing, Hit, approach, find_hit, on_panel, proceed, set_out
 from .world import NO_PANEL, Geometry
 
-# A wine glass's wall leads light round by total reflection: half of it leaves within 70 events, 1e-4 of all
-# light on the glass stays past 400, none past 1600. Few rays go so far, so they cost no time.
+# A wine glass's wall leads light round by total reflection: of all light on the glass 5e-3 goes on past 100
+# events, 1.6e-4 past 400, none past 1600. Few rays go so far, so they cost no time.
 MAX_EVENTS = 2000
 # Light weaker than this share of what set out is dropped and booked as absorbed.
 FAINT = 1e-6
@@ -311,8 +311,10 @@ def trace(geometry: Geometry, rows: LampRows, aim: AimFrame, blockers, tally: Ta
         outside = walk.inside == 0
         down = crossing.matte & met
         end = dr.select(met & ~hit.valid, dr.select(outside, ESCAPED, LOST), end)
-        surface = dr.select(hit.panel == NO_PANEL, BLACK, LANDED)
-        end = dr.select(down, dr.select(outside, surface, LOST), end)
+        # A black body may stand in a drink; a panel that light meets there tells of a wrong count.
+        black = hit.panel == NO_PANEL
+        surface = dr.select(black, BLACK, LANDED)
+        end = dr.select(down, dr.select(outside | black, surface, LOST), end)
         place = dr.select(down, hit.point, place)
         panel = dr.select(down, hit.panel, panel)
         first = crossing.event & ~met

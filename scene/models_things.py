@@ -8,11 +8,14 @@ from typing import Annotated, Any, ClassVar, Literal, NamedTuple
 from pydantic import Field, Strict, model_validator
 from pydantic_core import core_schema
 
+from brimcast.vessels.shapes import SHAPES
+
 from .models_base import ByKey, ByWord, Part, fault, listed, show
 from .models_materials import GlassStuff, Liquid, Material
 from .models_numbers import At, Gap, Lengths, Number, Pair, Quantity, Share, Size, Turn
 
 YesNo = Annotated[bool, Strict()]
+ShapeName = Literal[tuple(SHAPES)]
 OUTLINE_POINT = Lengths(("height", "outer diameter"), Quantity("length", least="0 mm", most="2 m"))
 
 
@@ -48,10 +51,10 @@ class Table(Part):
 class LibraryVessel(Part):
     """A vessel of a shape that is built in; what is left out follows the shape."""
 
-    WORDS: ClassVar = {shape: {"shape": shape} for shape in ("highball", "rocks", "tasting", "tumbler")}
+    WORDS: ClassVar = {shape: {"shape": shape} for shape in SHAPES}
     MARKS: ClassVar = ("shape",)
 
-    shape: Literal["highball", "rocks", "tasting", "tumbler"] = Field(description="Shape of the vessel.")
+    shape: ShapeName = Field(description="Shape of the vessel.")
     height_mm: Size | None = Field(None, alias="height", description="Outer height.")
     diameter_mm: Size | None = Field(None, alias="diameter", description="Outer diameter where it is widest.")
     wall_mm: Size | None = Field(None, alias="wall", description="Thickness of the wall.")
@@ -64,13 +67,11 @@ class LibraryVessel(Part):
         given = {name: getattr(self, name) for name in type(self).model_fields if name != "shape"}
         given = {name: value for name, value in given.items() if value is not None}
         if given:
-            from brimcast.vessels.library import SHAPES
-
             allowed = SHAPES[self.shape].allowed
             aliases = {name: field.alias for name, field in type(self).model_fields.items()}
             for name in given:
                 if name not in allowed:
-                    text = f"a {self.shape} glass has no such measure; allowed: "
+                    text = f"a {self.shape} has no such measure; allowed: "
                     raise fault(text + listed(aliases[other] for other in allowed), aliases[name])
         return self
 
@@ -163,6 +164,15 @@ class Glass(Part):
     turn_deg: Turn = Field("0 deg", alias="turn", description="Turned about its axis, clockwise from above.")
     glass: GlassStuff = Field("soda-lime", description="What it is made of.")
     drink: Drink | None = Field(None, description="What is in it; left out, it is empty.")
+
+    @model_validator(mode="after")
+    def _check_closed(self):
+        shape = getattr(self.vessel, "shape", None)
+        if shape and SHAPES[shape].lid:
+            for key, why in (("glass", "is of metal"), ("drink", "is closed, so no drink shows in it")):
+                if key in self.model_fields_set:
+                    raise fault(f"a {shape} {why}; take this out", key)
+        return self
 
 
 class Prop(Part):

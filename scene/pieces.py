@@ -19,6 +19,8 @@ from .media import KINDS, Medium
 from .panels import rectangle
 from .setfile import SetFile, faults_at
 
+# A can's bright sheet; common practice.
+ALUMINIUM = stuff.Metal.model_validate({"metal": "90 %"})
 # Glass never touches the table all over: a film of air stays under it.
 LIFT_MM = 0.02
 
@@ -47,7 +49,8 @@ def fill_glass(set_file: SetFile, name: str, vessel: library.Vessel, detail: flo
     """
     glass = set_file.glasses[name]
     place = (*glass.at_mm, LIFT_MM)
-    pieces = [Piece(name, placed(vessel.glass_mesh(detail), place, glass.turn_deg), glass.glass)]
+    made = ALUMINIUM if vessel.closed else glass.glass
+    pieces = [Piece(name, placed(vessel.glass_mesh(detail), place, glass.turn_deg), made)]
     if glass.drink:
         try:
             body = vessel.drink_mesh(_fill_height(vessel, glass.drink.fill), detail)

@@ -17,7 +17,7 @@ table:
 
 glasses:
   hero:
-    vessel: highball           # or rocks, tasting, tumbler; or {{shape: highball, wall: 2 mm}}
+    vessel: highball           # another: see `brimcast vessel list`; or {{shape: highball, wall: 2 mm}}
     drink:                     # take this out for an empty glass
       liquid: water            # or {{spirit: 40 % vol}}, {{syrup: 12 Brix}}, {{beer: 12.7 SRM}}
       fill: 110 mm             # fill line above the table; or 150 ml; or 70 % of the capacity

@@ -60,11 +60,13 @@ def _say(text: str) -> None:
     print(text, file=sys.stderr, flush=True)
 
 
-def _explain(error: Exception) -> str:
+def _explain(error: BaseException) -> str:
     """Return one line on an error of ours, and keep its traceback; the whole of it where asked for."""
     told = "".join(traceback.format_exception(error))
     if os.environ.get("BRIMCAST_DEBUG") == "1":
         return told.rstrip()
+    while error.__cause__:
+        error = error.__cause__
     what = f"brimcast: this is our fault: {type(error).__name__}: {' '.join(str(error).split())[:300]}"
     kept = _keep(told)
     return f"{what} (kept in {kept})" if kept else f"{what} (see it whole with BRIMCAST_DEBUG=1)"

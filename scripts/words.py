@@ -129,7 +129,8 @@ def describe_outcome(
     built, seconds = outcome.built, outcome.seconds["total"]
     lines = [f"{built.title}: {outcome.quality}, {seconds:.0f} s on the {outcome.engine.device}"]
     for light in outcome.lights:
-        lines += _caustic_lines(light.lamp.name, report["caustics"][light.lamp.name])
+        kinds = report["caustics"][light.lamp.name]
+        lines += _caustic_lines(light.lamp.name, kinds, bool(built.feet))
         lines += _grain_line(outcome, light)
     lines += [_meter_line(name, meter["all"], built.relative) for name, meter in report["meters"].items()]
     if built.relative:
@@ -149,7 +150,7 @@ def _is_hot(kinds: dict) -> bool:
     return any(value is not None and value >= SCORCH_STOPS for value in stops)
 
 
-def _caustic_lines(name: str, kinds: dict) -> list[str]:
+def _caustic_lines(name: str, kinds: dict, has_foot: bool) -> list[str]:
     lines = []
     for kind, words in KINDS.items():
         found = kinds[kind]
@@ -161,11 +162,11 @@ def _caustic_lines(name: str, kinds: dict) -> list[str]:
         stops = _value(found["peak_over_table_stops"], 1, sign="+")
         lines.append(f"{name}, {words}: brightest line {stops} stops over the plain table, {wide}")
         if found["length_mm"]["value"] is not None:
-            lines.append(f"    {_reach(found)}")
+            lines.append(f"    {_reach(found, has_foot)}")
     return lines
 
 
-def _reach(found: dict) -> str:
+def _reach(found: dict, has_foot: bool) -> str:
     error_mm = found["length_mm"]["standard_error"]
     if error_mm is not None and error_mm > UNCLEAR_MM:
         return "too faint at its ends to say how far it reaches"
@@ -174,10 +175,10 @@ def _reach(found: dict) -> str:
     deep = f"{abs(y):.0f} mm {'behind' if y >= 0 else 'toward the camera'}"
     heading = found["heading_deg"]["value"]
     heads = f"; heads {_azimuth(heading)}" if heading is not None else ""
-    far = f"reaches {_value(found['length_mm'], 0)} mm from the foot"
+    far = f"reaches {_value(found['length_mm'], 0)} mm from the {'foot' if has_foot else 'datum'}"
     if found["length_mm"]["value"] == 0:
         far = "stays under the foot"
-    return f"{far}, tip {across} and {deep} of its middle{heads}"
+    return f"{far}, tip {deep} and {across} of the datum{heads}"
 
 
 def _value(entry: dict, digits: int, sign: str = "") -> str:

@@ -21,9 +21,10 @@ def write_starter(name: str) -> Path:
     """
     from brimcast.scene.starter import starter
 
-    path = Path(f"{slug(name)}.yaml")
-    if path.stem == "":
+    stem = slug(name)
+    if not stem:
         raise PersonError(f"the name {name!r} has no letter or digit; try one such as 'Obbleway Tonic'")
+    path = Path(f"{stem}.yaml")
     try:
         with open(path, "x", encoding="utf-8") as file:
             file.write(starter(name))

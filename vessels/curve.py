@@ -180,7 +180,7 @@ def _stretch(stations):
     upright = outward == 0
     upward[upright] = np.minimum(1.0, _STEEPEST * _flatter(chords[:, 1]))[upright]
     curve = CubicHermiteSpline(along, stations, np.stack([outward, upward], axis=1))
-    places = _fine_places(curve, along)
+    places = fine_places(curve, along)
     ways, points = curve(places, 1), curve(places)
     points[np.searchsorted(places, along)] = stations
     return tidied(points, ways / np.hypot(*ways.T)[:, None])
@@ -223,7 +223,7 @@ def _even_slopes(steps, chords):
     return slopes
 
 
-def _fine_places(curve, along):
+def fine_places(curve, along):
     """Return parameters close enough for a fine outline, the stations among them."""
     places = []
     for start, stop in zip(along[:-1], along[1:], strict=True):

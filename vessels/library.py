@@ -212,6 +212,9 @@ def _stretched(shape, overrides):
     for key, index in shape.anchors.items():
         factors[index] = overrides[key] / points[index, 1] if key in overrides else common
     factors |= dict.fromkeys(shape.stem, 1.0)
+    if 1 in shape.corners:
+        # The foot's edge stands upright.
+        factors[1] = factors[0]
     at = sorted(factors)
     points[:, 1] *= np.interp(points[:, 0], points[at, 0], [factors[index] for index in at])
     points[:, 0] *= overrides.get("height_mm", points[-1, 0]) / points[-1, 0]

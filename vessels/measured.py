@@ -13,7 +13,9 @@ import numpy as np
 
 from brimcast.shared.quantity import QuantityError, parse
 
+from .curve import smooth_curve
 from .library import Vessel, vessel_from_outline
+from .outline import OutlineError
 from .wall import Measures, close_wall, wall_of_section
 
 _MOST_MM = 2000.0
@@ -120,6 +122,11 @@ def make_vessel(measured, folder=".", name="measured"):
         The drawing cannot be read.
     """
     if measured.drawing is None:
+        if measured.inside_mm:
+            try:
+                smooth_curve(measured.inside_mm)
+            except OutlineError as wrong:
+                raise ValueError(f"inside_mm: {wrong}") from None
         return vessel_from_outline(
             measured.outline_mm,
             measured.wall_mm,
@@ -158,7 +165,9 @@ def _drawn_measures(measured, drawn):
     finish.setdefault("hollow_mm", drawn.hollow_mm)
     if "fillet_mm" not in finish and radius.min() >= _STEM_SHARE * radius.max():
         finish["fillet_mm"] = 2 * _FILLET_SHARE * float(np.interp(measured.base_mm, height, radius))
-    return Measures(measured.wall_mm, measured.base_mm, **finish)
+    floored = drawn.inner is not None and drawn.inner.points_mm[0, 0] == 0
+    base_mm = float(drawn.inner.points_mm[0, 1]) if floored else measured.base_mm
+    return Measures(measured.wall_mm, base_mm, **finish)
 
 
 def read_length(value, above_mm=0.0, least_mm=None):

@@ -120,6 +120,26 @@ def measure(
     )
 
 
+def describe(numbers: Numbers) -> list[tuple[str, str]]:
+    """Return the numbers as pairs of what it is and its value with the unit."""
+    closed = numbers.made_of == "aluminium"
+    lines = [
+        ("capacity" if closed else "capacity to the brim", f"{numbers.capacity_ml:.0f} ml"),
+        ("thinnest wall", f"{numbers.wall_mm:.2f} mm"),
+        ("inside begins", f"{numbers.base_mm:.1f} mm above the table"),
+        (f"mass ({numbers.made_of})", f"{numbers.mass_g:.0f} g"),
+        ("centre of mass, empty", f"{numbers.centre_mm:.1f} mm above the table"),
+        ("tips at, empty", f"{numbers.stability_deg:.0f} deg of tilt"),
+    ]
+    for fill in numbers.fills:
+        value = (
+            f"{fill.volume_ml:.0f} ml, {fill.mass_g:.0f} g in all, centre of mass {fill.centre_mm:.1f} mm, "
+            f"tips at {fill.stability_deg:.0f} deg"
+        )
+        lines.append((f"filled to {round(fill.height_mm, 1):g} mm", value))
+    return lines
+
+
 def sweep(outline: Outline) -> tuple[float, float]:
     """Return volume, mm3, and its first moment about the table, mm4, between an outline and the axis.
 

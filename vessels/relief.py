@@ -11,7 +11,7 @@ from functools import cached_property
 import numpy as np
 
 from .side import FinishError, find_side
-from .strips import Line
+from .strips import Line, Strip
 
 _ROUNDING = 0.2  # of a ridge between two flutes: its radius is this share of the flute's own
 _STEEPEST_FADE = 4.0  # lengths of fade per depth
@@ -88,11 +88,9 @@ class Flutes(Relief):
     def shape(self, angle, along_mm, length_mm, radius_mm):
         """See `Relief.shape`."""
         turn = self.twist() / length_mm
-        phase = self.count * (angle - TO_CAMERA - turn * along_mm) + (np.pi if self.standing else 0.0)
-        share, slope = channel(phase)
+        share, slope = channel(self.count * (angle - TO_CAMERA - turn * along_mm))
         if self.standing:
             share, slope = 1 - share, -slope
-        # A rib is highest, a channel deepest, where its phase began.
         return share, slope * self.count, -slope * self.count * turn
 
 
@@ -223,17 +221,26 @@ class Surface:
     @cached_property
     def _ruler(self):
         """Heights, and lengths along the outline from the lower end, mm."""
-        inner = self.side.outline.points_mm[:, 1]
-        inner = inner[(inner > self.side.low_mm) & (inner < self.side.high_mm)]
-        even = np.linspace(self.side.low_mm, self.side.high_mm, 400)
-        heights = np.unique(np.concatenate([even, inner]))
-        level = self.side.at(heights)
-        steps = np.hypot(np.diff(heights), np.diff(level.radius_mm))
-        return heights, np.concatenate([[0.0], np.cumsum(steps)])
+        heights = np.linspace(self.side.low_mm, self.side.high_mm, 400)
+        steps = np.diff(heights)
+        pace = 1 / self.side.at(heights).tangents[:, 1]
+        middle = 1 / self.side.at(heights[:-1] + steps / 2).tangents[:, 1]
+        lengths = steps * (pace[:-1] + 4 * middle + pace[1:]) / 6
+        return heights, np.concatenate([[0.0], np.cumsum(lengths)])
+
+    @cached_property
+    def _curve(self):
+        from scipy.interpolate import CubicHermiteSpline
+
+        heights, lengths = self._ruler
+        return CubicHermiteSpline(heights, lengths, 1 / self.side.at(heights).tangents[:, 1])
 
     def along(self, heights_mm):
         """Return lengths along the outline, mm, at heights."""
-        return np.interp(heights_mm, *self._ruler)
+        return self._curve(heights_mm)
+
+    def _height(self, along_mm):
+        return np.interp(along_mm, *self._ruler[::-1])
 
     @cached_property
     def _placed(self):
@@ -287,22 +294,56 @@ class Surface:
                 return one.twist() / length
         return 0.0
 
-    def lines(self, chord_error_mm, normal_off_deg):
-        """Return the lines of vertices from the lower to the upper end.
+    @property
+    def part(self):
+        """Name in errors."""
+        return self.reliefs[0].part
+
+    def weave(self, sections, chord_error_mm, normal_off_deg, roughness):
+        """Return the patches of the surface: one, or one for each finish.
+
+        Parameters
+        ----------
+        sections : int
+            Least vertices round the glass.
+        chord_error_mm, normal_off_deg : float
+            Of chords off the surface, of normals off chords.
+        roughness : function of two heights -> float
+            Of the surface between them.
+
+        Returns
+        -------
+        strips : list of Strip
+        ends : tuple of two Lines
+            Round the glass at the lower and the upper end.
+        deepest_mm : (n, 2) float
+            Radius and height of the deepest places, from below.
 
         Raises
         ------
         FinishError
             The relief is so fine that the vertices do not suffice.
         """
+        lines = self._lines(sections, chord_error_mm, normal_off_deg)
+        heights = np.array([line.points_mm[0, 2] for line in lines])
+        stops = [height for height in self.breaks_mm if heights[0] < height < heights[-1]]
+        at = [0, *np.searchsorted(heights, stops), len(heights) - 1]
+        strips = [
+            Strip(tuple(lines[low : high + 1]), in_step=True, roughness=roughness(heights[low], heights[high]))
+            for low, high in zip(at[:-1], at[1:], strict=True)
+        ]
+        deepest = [np.hypot(*line.points_mm[:, :2].T).min() for line in lines]
+        return strips, (lines[0], lines[-1]), np.stack([deepest, heights], axis=1)
+
+    def _lines(self, sections, chord_error_mm, normal_off_deg):
         round_, upward, places = self._bends()
         node_mm = _step(round_.max(), chord_error_mm, normal_off_deg)
         radius = self.side.at(np.linspace(self.side.low_mm, self.side.high_mm, 64)).radius_mm.max()
         equal = int(np.lcm.reduce([one.count_round() for one in self.reliefs]))
-        count = equal * int(np.ceil(2 * np.pi * radius / node_mm / equal))
+        count = equal * int(np.ceil(max(2 * np.pi * radius / node_mm, sections) / equal))
         if count > MOST_NODES:
-            text = f"the relief needs {count} vertices round the glass, more than {MOST_NODES}; make it coarser"
-            raise FinishError(self.reliefs[0].part, text)
+            text = f"it needs {count} vertices round the glass, more than {MOST_NODES}; make it coarser"
+            raise FinishError(self.part, text)
         heights = self._heights(places, _step(upward, chord_error_mm, normal_off_deg))
         around = 2 * np.pi * np.arange(count) / count + TO_CAMERA
         turns = self._twist * self.along(heights)
@@ -314,7 +355,7 @@ class Surface:
         places = np.linspace(0, total, max(_TRIALS, int(total)))[1:-1, None]
         spread = np.random.default_rng(0).random((1, 8 * _TRIALS))
         angles = 2 * np.pi * spread + self._twist * places
-        radius = self.side.at(np.interp(places[:, 0], *self._ruler[::-1])).radius_mm[:, None]
+        radius = self.side.at(self._height(places[:, 0])).radius_mm[:, None]
         h = 1e-3
         turn = h / radius
 
@@ -325,7 +366,7 @@ class Surface:
         sideways = (self.depth(angles + turn, places)[1] - self.depth(angles - turn, places)[1]) / 2 / turn
         upward = (grid_slope(h) - grid_slope(-h)) / 2 / h
         # The outline bends too, and a twisted line of the grid winds round the glass.
-        tangents = self.side.at(np.interp(places[:, 0], *self._ruler[::-1])).tangents
+        tangents = self.side.at(self._height(places[:, 0])).tangents
         own = np.abs(np.gradient(np.arctan2(tangents[:, 1], tangents[:, 0]), places[:, 0]))
         winding = radius[:, 0] * self._twist**2
         return (
@@ -341,7 +382,8 @@ class Surface:
         ends |= {height for height in self.breaks_mm if self.side.low_mm < height < self.side.high_mm}
         fine = np.linspace(0, self._ruler[1][-1], 4000)
         # The density of a place also counts half a step beside it.
-        nearby = np.minimum(step_mm, np.minimum(np.append(step_mm[1:], np.inf), np.insert(step_mm, 0, np.inf)[:-1]))
+        after, before = np.append(step_mm[1:], np.inf), np.insert(step_mm[:-1], 0, np.inf)
+        nearby = np.minimum(step_mm, np.minimum(before, after))
         lines = np.concatenate([[0.0], np.cumsum(np.diff(fine) / np.interp(fine[1:], places, nearby))])
         heights = []
         stops = np.sort(self.along(sorted(ends)))
@@ -349,7 +391,7 @@ class Surface:
             first, last = np.interp([start, stop], fine, lines)
             count = max(int(np.ceil(last - first)), 1)
             between = np.interp(np.linspace(first, last, count + 1)[1:-1], lines, fine)
-            heights.append(np.interp(between, *self._ruler[::-1]))
+            heights.append(self._height(between))
         return np.sort(np.concatenate([*heights, sorted(ends)]))
 
 

@@ -34,12 +34,16 @@ class Strip:
         From the first to the last the way goes as an outline's does, the solid on the left.
     closed : bool
         Every line goes all round; one with a single vertex is then a pole.
+    in_step : bool
+        All lines have equally many vertices, and each is woven to the same one of the next line, also
+        where it stands turned; else to those that are nearest.
     roughness : float
         As for ``Mesh``.
     """
 
     lines: tuple[Line, ...]
     closed: bool = True
+    in_step: bool = False
     roughness: float = 0.0
 
 
@@ -50,7 +54,8 @@ def woven(strips):
     for patch, strip in enumerate(strips):
         starts = count + np.cumsum([0] + [len(line.angles) for line in strip.lines])
         for k, (lower, upper) in enumerate(zip(strip.lines[:-1], strip.lines[1:], strict=True)):
-            band = _band(lower.angles, upper.angles, strip.closed, starts[k], starts[k + 1])
+            onward = lower.angles if strip.in_step else upper.angles
+            band = _band(lower.angles, onward, strip.closed, starts[k], starts[k + 1])
             faces.append(band)
             patches.append(np.full(len(band), patch))
         vertices += [line.points_mm for line in strip.lines]
@@ -68,37 +73,23 @@ def woven(strips):
 
 def _band(lower, upper, closed, lower_start, upper_start):
     """Return the faces between two lines of angles: always the side steps on whose next edge comes first."""
-    i, places = _steps(lower, closed)
-    j, onward = _steps(_facing(upper, lower[0]) if closed else upper, closed)
-    if closed and len(upper) > 1:
-        # The upper line is followed from where it stands over the lower one's start.
-        j = (j + _first(upper, lower[0])) % len(upper)
+    i, places = _steps(lower, lower[0], closed)
+    j, onward = _steps(upper, lower[0], closed)
     middles = [(line[:-1] + line[1:]) / 2 for line in (places, onward)]
     order = np.argsort(np.concatenate(middles), kind="stable")
     below = order < len(middles[0])
-    at = np.cumsum(below) - below
-    over = np.cumsum(~below) - ~below
-    third = np.where(below, lower_start + i[np.minimum(at + 1, len(i) - 1)], 0)
-    third = np.where(below, third, upper_start + j[np.minimum(over + 1, len(j) - 1)])
-    return np.stack([lower_start + i[at], third, upper_start + j[over]], axis=1)
+    at, over = np.cumsum(below) - below, np.cumsum(~below) - ~below
+    stepped = np.where(
+        below, lower_start + i[np.minimum(at + 1, len(i) - 1)], upper_start + j[np.minimum(over + 1, len(j) - 1)]
+    )
+    return np.stack([lower_start + i[at], stepped, upper_start + j[over]], axis=1)
 
 
-def _steps(angles, closed):
-    """Return the vertices along a line and their angles; a closed one comes back to its first."""
+def _steps(angles, start, closed):
+    """Return the vertices along a line and their angles; a closed one goes once round from near a start."""
     index = np.arange(len(angles))
     if not closed or len(angles) == 1:
         return index, angles
-    return np.append(index, 0), np.append(angles, angles[0] + 2 * np.pi)
-
-
-def _first(angles, start):
-    return int(np.abs((angles - start + np.pi) % (2 * np.pi) - np.pi).argmin())
-
-
-def _facing(angles, start):
-    """Return a closed line's angles from its vertex nearest to a start, less whole turns."""
-    if len(angles) == 1:
-        return angles
-    first = _first(angles, start)
-    turned = np.concatenate([angles[first:], angles[:first] + 2 * np.pi])
-    return turned - 2 * np.pi * np.round((turned[0] - start) / (2 * np.pi))
+    first = int(np.abs((angles - start + np.pi) % (2 * np.pi) - np.pi).argmin())
+    turned = np.concatenate([angles[first:], angles[: first + 1] + 2 * np.pi])
+    return np.append(np.roll(index, -first), first), turned - 2 * np.pi * np.round((turned[0] - start) / 2 / np.pi)

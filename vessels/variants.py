@@ -111,7 +111,7 @@ def _thicker(wall_mm, off_mm):
 
 
 def _spread(count, seed):
-    """Return (count, 2) numbers in -1 … 1: one in each of count equal parts, each column by itself shuffled."""
+    """Return (count, 2) numbers in -1 … 1: in each column one in each of count equal parts, shuffled."""
     random = np.random.default_rng(seed)
     strata = np.stack([random.permutation(count) for _ in range(2)], axis=1)
     return 2 * (strata + random.random((count, 2))) / count - 1

@@ -53,7 +53,7 @@ def read_vessel(path):
     try:
         return make_vessel(file.measured, file.path.parent, file.path.stem)
     except OutlineError as wrong:
-        raise file.fault(str(wrong), "outline", wrong.index) from None
+        raise file.fault(wrong.text, "outline", wrong.index) from None
     except ValueError as wrong:
         raise file.fault(*_named(str(wrong), file.measured)) from None
 

@@ -96,6 +96,7 @@ def close_wall(outer, measures, inner=None):
     measures : Measures
     inner : Outline, optional
         Measured inside, upward to the rim's height or more; the wall's thickness is then not used.
+        One that begins on the axis has its floor, and the base's measure is not used either.
 
     Returns
     -------
@@ -117,7 +118,8 @@ def close_wall(outer, measures, inner=None):
     beyond_mm = 2 * max(w for _, w in measures.wall_mm) + 1
     side = _lengthened(outer, beyond_mm)
     inside = _lengthened(inner, beyond_mm) if inner is not None else _inside(side, measures.wall_mm)
-    inside = _with_floor(inside, measures)
+    if inner is None or inner.points_mm[0, 0] > 0:
+        inside = _with_floor(inside, measures)
     outside = _with_underside(side, measures)
     if measures.bead_mm is not None:
         halves, stops = bead_rim(outside, inside, top_mm, measures.bead_mm)

@@ -27,9 +27,10 @@ class Computed:
         return read_npz(self.folder / "maps.npz")[0]
 
 
-@pytest.fixture
-def compute(tmp_path):
+@pytest.fixture(scope="session")
+def compute(tmp_path_factory):
     """Return a function that runs `brimcast map` or `render` in this process, into a folder of its own."""
+    tmp_path = tmp_path_factory.mktemp("sets")
     runs = []
 
     def run(text_or_path, *, command="map", changes=None, quality=None, seed=None, extra=()):

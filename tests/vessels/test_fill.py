@@ -52,8 +52,14 @@ def test_volume_in_a_straight_glass_rises_by_its_cross_section():
     assert risen_ml == pytest.approx(np.pi * 32.5**2 * 20 / 1000, rel=1e-9)
 
 
-@pytest.mark.parametrize("name", SHAPES)
-@pytest.mark.parametrize(("detail", "share"), [(1.0, 0.6), (0.3, 0.03), (0.3, "brim")])
+OPEN = [name for name, shape in SHAPES.items() if not shape.lid]
+FINE = [pytest.param(name, 1.0, 0.6, marks=pytest.mark.slow) for name in OPEN]
+
+
+@pytest.mark.parametrize(
+    ("name", "detail", "share"),
+    [(name, 0.3, "brim") for name in OPEN] + [(name, 0.3, 0.03) for name in ("rocks", "tasting")] + FINE,
+)
 def test_drink_lies_in_the_glass_without_leak_or_gap(name, detail, share):
     """Booleans by manifold3d: no drink outside the outer surface, no part of the inside without drink."""
     glass = vessel(name)

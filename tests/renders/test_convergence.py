@@ -1,0 +1,84 @@
+"""The light pass agrees with itself: footprints with points, few rays with many, one quality with the next."""
+
+import numpy as np
+import pytest
+
+from brimcast.renders import job
+from brimcast.renders.lightpass import Effort
+from brimcast.scene import builder, setfile
+from brimcast.shared.colour import BAND_XYZ
+
+SET = """
+brimcast: 1
+title: Convergence
+table: {size: [0.8 m, 0.8 m]}
+glasses:
+  hero: {vessel: tumbler, drink: {liquid: water, fill: 70 mm}}
+lamps:
+  key: {kind: disc, diameter: 40 mm, throw: 0.8 m, elevation: 40 deg, azimuth: 170 deg}
+"""
+
+
+@pytest.fixture(scope="module")
+def built():
+    """The set, without its camera."""
+    return builder.build(setfile.parse(SET))
+
+
+def light(built, rows, grid, spread=True, cell_mm=2.0):
+    """Luminous maps of sixteen batches, both kinds together, in units of the bare table."""
+    effort = Effort(cell_mm, 0.0, rows, grid, 1)
+    outcome = job.run(built, picture=False, spread=spread, effort=effort, resume=False)
+    lamp = outcome.lights[0]
+    return lamp.channels[:, :, 0].sum(axis=1) / lamp.plain
+
+
+def chi_square(one, other):
+    """Mean squared difference of two maps over its expected variance, where there is light."""
+    first, second = one.mean(axis=0), other.mean(axis=0)
+    variance = (one.var(axis=0, ddof=1) + other.var(axis=0, ddof=1)) / len(one)
+    lit = (first + second > 0.1) & (variance > 0)
+    assert lit.sum() > 500
+    return float(((first - second)[lit] ** 2).sum() / variance[lit].sum()), first[lit].sum(), second[lit].sum()
+
+
+def test_footprints_agree_with_points(built):
+    """Difference within the errors that both claim: its mean square is one variance, give or take."""
+    ratio, spread, points = chi_square(
+        light(built, (16, 16, 16), (48, 24, 16)), light(built, (16, 16, 16), (96, 32, 16), spread=False)
+    )
+    assert ratio < 2.0
+    assert spread == pytest.approx(points, rel=0.01)
+
+
+def test_twice_the_grid_and_twice_the_lamp_points_agree(built):
+    """As above."""
+    ratio, few, many = chi_square(
+        light(built, (16, 16, 16), (48, 24, 16)), light(built, (32, 32, 32), (96, 48, 32))
+    )
+    assert ratio < 2.0
+    assert few == pytest.approx(many, rel=0.01)
+
+
+@pytest.mark.slow
+def test_draft_proof_and_final_converge_to_one_map(compute):
+    """Peak, width, length and share of each quality agree with the final's within three standard errors.
+
+    Widths differ by what the cells blur besides: half a cell of the coarser.
+    """
+    found = {quality: compute(SET, quality=quality) for quality in ("draft", "proof", "final")}
+    final = found["final"].report["caustics"]["key"]["refractive"]
+    for quality, cell_mm in (("draft", 1.0), ("proof", 0.5)):
+        caustic = found[quality].report["caustics"]["key"]["refractive"]
+        for key, slack in (("line_width_mm", cell_mm / 2), ("length_mm", 2 * cell_mm), ("flux_share", 0.004)):
+            error = np.hypot(caustic[key]["standard_error"], final[key]["standard_error"])
+            assert caustic[key]["value"] == pytest.approx(final[key]["value"], abs=slack + 3 * error)
+
+
+def test_bands_sum_to_the_luminous_light(built):
+    """Two independent books of the same light: sixteen bands, and the channels of the batches."""
+    outcome = job.run(built, picture=False, effort=Effort(2.0, 0.0, (16, 16, 16), (32, 16, 16), 1), resume=False)
+    lamp, window = outcome.lights[0], outcome.window
+    bands = lamp.maps[:, :, : window.cells].reshape(16, 2, *window.shape)
+    luminous = np.tensordot(BAND_XYZ[:, 1], bands, 1)
+    np.testing.assert_allclose(luminous, lamp.channels[:, :, 0].mean(axis=0), rtol=1e-3, atol=1e-6 * luminous.max())

@@ -1,0 +1,111 @@
+"""What every photographer knows: common practice, no source. And what the trade's first estimate misses."""
+
+import numpy as np
+import pytest
+from scipy.ndimage import gaussian_filter
+
+SET = """
+brimcast: 1
+title: What the trade knows
+table: {size: [1 m, 1 m]}
+glasses:
+  hero:
+    vessel: tumbler
+    drink: {liquid: water, fill: 80 mm}
+lamps:
+  key: {kind: disc, diameter: 50 mm, throw: 0.8 m, elevation: 40 deg, azimuth: 180 deg, colour: 587.6 nm}
+render: {cell: 0.5 mm}
+"""
+WHITE = {"lamps.key.colour": "5600 K", "render.cell": "1 mm"}
+THROWS_MM = (500, 800, 1250, 2000, 3200)
+
+
+@pytest.fixture(scope="module")
+def throws(compute):
+    """The tumbler's caustic under one lamp at five throws."""
+    return {throw: compute(SET, changes={"lamps.key.throw": f"{throw} mm"}) for throw in THROWS_MM}
+
+
+@pytest.fixture(scope="module")
+def white(compute):
+    """The same under white light at 0.8 m, in coarse cells."""
+    return compute(SET, changes=WHITE)
+
+
+def line(computed):
+    """Measures of the refractive caustic."""
+    return computed.report["caustics"]["key"]["refractive"]
+
+
+def clearly_less(one, other):
+    """Whether one measure is less than another by three standard errors."""
+    return one["value"] + 3 * np.hypot(one["standard_error"], other["standard_error"]) < other["value"]
+
+
+def test_moving_the_lamp_back_sharpens_the_line(throws):
+    """Common practice."""
+    near, middle, far = (line(throws[throw])["line_width_mm"] for throw in (500, 800, 2000))
+    assert clearly_less(middle, near)
+    assert clearly_less(far, middle)
+
+
+def test_a_smaller_lamp_sharpens_the_line(throws, compute):
+    """Common practice."""
+    small = compute(SET, changes={"lamps.key.diameter": "15 mm"})
+    assert clearly_less(line(small)["line_width_mm"], line(throws[800])["line_width_mm"])
+
+
+def test_first_estimate_holds_once_the_line_s_own_width_is_taken_off(throws):
+    """Common practice: blur = lamp size × distance glass-to-line ÷ throw.
+
+    The estimate is the full blur of a line that is sharp without it. Measured is the width at half height,
+    which for a disc is cos 30° of the full blur, on top of a width that the line has under any lamp: the
+    tumbler is no perfect lens and the table no focal plane. The two add about as squares, so that the
+    estimate is right for near lamps and means nothing for far ones.
+    """
+    widths = {throw: line(computed)["line_width_mm"] for throw, computed in throws.items()}
+    own_mm = widths[3200]["value"]
+    maps = throws[500].maps
+    light = gaussian_filter(maps["key.refractive"].sum(axis=0), 1)
+    outside = np.hypot(*np.meshgrid(maps["x_mm"], maps["y_mm"])) > 35
+    row, column = np.unravel_index(np.argmax(light * outside), light.shape)
+    gap_mm = np.hypot(maps["x_mm"][column], maps["y_mm"][row]) - 35 + 2.5  # from the inside of the far wall
+    slant_mm = gap_mm / np.cos(np.radians(40))  # light falls at 40°
+    for throw in (500, 800):
+        blur_mm = 50 * slant_mm / throw * np.cos(np.radians(30))
+        measured_mm = np.sqrt(widths[throw]["value"] ** 2 - own_mm**2)
+        assert measured_mm == pytest.approx(blur_mm, rel=0.4)
+    for throw in (2000, 3200):
+        assert 50 * slant_mm / throw < 0.6 * widths[throw]["value"]
+
+
+def test_what_is_thrown_back_lands_on_the_lamp_s_side(throws):
+    """Common practice: reflected light toward the lamp (+y here), refracted light beyond the glass."""
+    maps = throws[800].maps
+    y_mm = maps["y_mm"][:, None]
+    assert (maps["key.reflective"].sum(axis=0) * y_mm).sum() > 0
+    assert (maps["key.refractive"].sum(axis=0) * y_mm).sum() < 0
+    heading = line(throws[800])["heading_deg"]["value"]
+    assert min(heading, 360 - heading) < 3
+
+
+def test_a_tinted_glass_colours_the_line(white, compute):
+    """Common practice: green glass, green light (x falls, y rises)."""
+    green = compute(SET, changes={**WHITE, "glasses.hero.glass": "{kind: soda-lime, tint: green}"})
+    (x, y), (plain_x, plain_y) = colour(green), colour(white)
+    assert x < plain_x - 0.005
+    assert y > plain_y + 0.003
+
+
+def test_a_dark_fill_kills_the_line(white, compute):
+    """Common practice: hardly a sixteenth of a clear drink's line is left by a black stout."""
+    stout = compute(SET, changes={**WHITE, "glasses.hero.drink.liquid": "{beer: 60 SRM}"})
+    clear, dark = (line(computed)["peak_over_table_stops"]["value"] for computed in (white, stout))
+    assert dark < clear - 2.5
+
+
+def colour(computed):
+    """Chromaticity of all light of the refractive map."""
+    maps = computed.maps
+    xyz = maps["key.refractive"].sum(axis=(1, 2)) @ maps["band_xyz"]
+    return xyz[:2] / xyz.sum()
