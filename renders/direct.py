@@ -17,7 +17,7 @@ from .world import Geometry, World
 
 # Lamp points a cell of the direct map, away from shadows' edges and at them; points of a meter's disc.
 FEW_POINTS = 16
-MANY_POINTS = 256
+MANY_POINTS = 64
 POINTS_A_METER = 4096
 RAYS_A_METER = 1 << 15
 

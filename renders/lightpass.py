@@ -295,10 +295,12 @@ def _fold(light: LampLight, fresh: LampLight) -> None:
 
 
 def _error(light: LampLight, windows: Windows) -> float:
-    """Error of the luminous map, both kinds together, over the caustic's outline."""
+    """Error of the luminous map, both kinds together, over the caustic's outline; 0 where no light falls."""
+    if not windows.fine.cells:
+        return 0.0
     x_mm, y_mm = windows.fine.centres()
     error = relative_error(x_mm, y_mm, light.channels[:, :, 0].sum(axis=1))
-    return float("inf") if error is None else float(error)
+    return 0.0 if error is None else float(error)
 
 
 def _trace_round(built, world, plan, number, effort, done, progress, spread, light) -> LampLight:

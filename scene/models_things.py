@@ -11,12 +11,13 @@ from pydantic_core import core_schema
 from brimcast.vessels.shapes import SHAPES
 
 from .models_base import ByKey, ByWord, Part, fault, listed, show
+from .models_finish import Finish
 from .models_materials import GlassStuff, Liquid, Material
-from .models_numbers import At, Gap, Lengths, Number, Pair, Quantity, Share, Size, Turn
+from .models_numbers import At, Gap, Lengths, Pair, Quantity, Share, Size, Turn
+from .models_vessels import DrawnVessel, FileVessel, MeshVessel, OutlineVessel
 
 YesNo = Annotated[bool, Strict()]
 ShapeName = Literal[tuple(SHAPES)]
-OUTLINE_POINT = Lengths(("height", "outer diameter"), Quantity("length", least="0 mm", most="2 m"))
 
 
 class Reflectance(Part):
@@ -76,33 +77,7 @@ class LibraryVessel(Part):
         return self
 
 
-class OutlineVessel(Part):
-    """A vessel measured by hand: its outer outline, and the glass inside it."""
-
-    MARKS: ClassVar = ("outline",)
-
-    outline_mm: tuple[Annotated[tuple[float, float], OUTLINE_POINT], ...] = Field(
-        alias="outline",
-        min_length=2,
-        max_length=1000,
-        description="Pairs [height, outer diameter], from the foot up to the rim.",
-    )
-    wall_mm: Size = Field("2 mm", alias="wall", description="Thickness of the wall.")
-    base_mm: Size = Field("8 mm", alias="base", description="Thickness of the base.")
-    corners: tuple[Annotated[int, Number(1, 1000, whole=True)], ...] = Field(
-        (), description="Points of the outline, counted from 1, where it bends sharply; else it is smooth."
-    )
-
-    @model_validator(mode="after")
-    def _check_corners(self):
-        count = len(self.outline_mm)
-        for index, corner in enumerate(self.corners):
-            if corner > count:
-                raise fault(f"the outline has {count} points, no point {corner}", "corners", index)
-        return self
-
-
-Vessel = Annotated[LibraryVessel | OutlineVessel, ByKey()]
+Vessel = Annotated[LibraryVessel | OutlineVessel | DrawnVessel | FileVessel | MeshVessel, ByKey()]
 
 
 class FillHeight(NamedTuple):
@@ -156,7 +131,7 @@ class Drink(Part):
     )
 
 
-class Glass(Part):
+class Glass(Finish):
     """A glass on the table, with or without a drink."""
 
     vessel: Vessel = Field(description="Its shape.")

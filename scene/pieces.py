@@ -15,6 +15,8 @@ from . import materials
 from . import models_materials as stuff
 from . import models_things as things
 from .built import MAX_MEDIA, Solid
+from .finishes import Bubble, Tinted, dress_glass, tint_medium
+from .glassfiles import is_own, shape_glass
 from .media import KINDS, Medium
 from .panels import rectangle
 from .setfile import SetFile, faults_at
@@ -49,14 +51,17 @@ def fill_glass(set_file: SetFile, name: str, vessel: library.Vessel, detail: flo
     """
     glass = set_file.glasses[name]
     place = (*glass.at_mm, LIFT_MM)
-    made = ALUMINIUM if vessel.closed else glass.glass
-    pieces = [Piece(name, placed(vessel.glass_mesh(detail), place, glass.turn_deg), made)]
+    dressed = dress_glass(set_file, name, vessel, detail)
+    made = ALUMINIUM if vessel.closed else dressed.made
+    pieces = [Piece(name, placed(dressed.mesh, place, glass.turn_deg), made)]
+    if dressed.bubbles:
+        pieces.append(Piece(f"{name} bubbles", placed(dressed.bubbles, place, glass.turn_deg), Bubble()))
     if glass.drink:
         try:
-            body = vessel.drink_mesh(_fill_height(vessel, glass.drink.fill), detail)
+            body = dressed.vessel.drink_mesh(_fill_height(vessel, glass.drink.fill), detail)
         except ValueError as error:
             raise PersonError(faults_at(set_file, f"glasses.{name}.drink.fill", str(error))) from None
-        body = placed(body, place, glass.turn_deg)
+        body = placed(dressed.fit(body), place, glass.turn_deg)
         pieces.append(Piece(f"{name} drink", body, glass.drink.liquid, liquid=True))
     return pieces
 
@@ -69,16 +74,16 @@ def choose_vessel(set_file: SetFile, name: str) -> library.Vessel:
     PersonError
         Its measures make no glass.
     """
+    model = set_file.glasses[name].vessel
+    if is_own(model):
+        return shape_glass(set_file, name)
     try:
-        return _vessel(set_file.glasses[name].vessel)
+        return _vessel(model)
     except ValueError as error:
         raise PersonError(faults_at(set_file, f"glasses.{name}.vessel", str(error))) from None
 
 
 def _vessel(model) -> library.Vessel:
-    if isinstance(model, things.OutlineVessel):
-        corners = [corner - 1 for corner in model.corners]
-        return library.vessel_from_outline(model.outline_mm, model.wall_mm, model.base_mm, corners=corners)
     given = {
         field: getattr(model, field)
         for field in type(model).model_fields
@@ -169,6 +174,10 @@ def rank_media(set_file: SetFile, pieces: list[Piece]) -> dict[tuple[bool, str],
 
 def _medium(made) -> Medium:
     match made:
+        case Bubble():
+            return materials.air()
+        case Tinted():
+            return tint_medium(_medium(made.base), made.tint)
         case stuff.GlassMaterial(kind="soda-lime"):
             return materials.soda_lime(made.tint)
         case stuff.GlassMaterial(kind="borosilicate"):

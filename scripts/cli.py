@@ -7,7 +7,7 @@ from typing import Annotated, Literal
 
 import typer
 
-from . import failures
+from . import failures, vessel
 
 app = typer.Typer(
     help="Predict what light does to a drink set: caustics, picture, exposure.",
@@ -16,6 +16,7 @@ app = typer.Typer(
     pretty_exceptions_enable=False,
     no_args_is_help=True,
 )
+app.add_typer(vessel.app, name="vessel")
 
 SetPath = Annotated[Path, typer.Argument(metavar="SET", help="The set file (YAML).")]
 Out = Annotated[

@@ -9,13 +9,13 @@ from pathlib import Path
 
 from brimcast.scene import setfile
 from brimcast.scene.models import SetFile
+from brimcast.scene.yamlplaces import MOST_BYTES
 from brimcast.shared.errors import PersonError
 
 from .failures import Interrupted
 from .progress import Progress
 
 POLL_S = 0.25
-MOST_BYTES = 2_000_000
 
 
 def list_changes(
@@ -57,13 +57,13 @@ def read_set(path: Path, changes: Mapping[str, str]) -> tuple[SetFile, str]:
     """
     try:
         with open(path, "rb") as stream:
-            raw = stream.read(MOST_BYTES)
+            raw = stream.read(MOST_BYTES + 1)
         text = raw.decode("utf-8-sig")
     except (OSError, UnicodeDecodeError):
+        raw, text = None, ""
+    if raw is None or len(raw) > MOST_BYTES:
         # It says what is the matter.
-        return setfile.read(path, changes), ""
-    if len(raw) == MOST_BYTES:
-        return setfile.read(path, changes), ""
+        return setfile.read(path, changes), text
     return setfile.parse(text, str(path), changes), text
 
 
@@ -126,11 +126,17 @@ def watch(path: Path, folder: Path, changes: Mapping[str, str], device: str) -> 
             except PersonError as mistake:
                 print(mistake, file=sys.stderr, flush=True)
             print(f"watching {path}; Ctrl-C ends it", file=sys.stderr, flush=True)
-            # A file that is being saved may be gone for a moment.
-            while (now := _state(path)) is None or now == seen:
-                time.sleep(POLL_S)
+            _wait_for_save(path, seen)
     except KeyboardInterrupt:
         raise Interrupted(f"stopped watching; {folder} holds the last whole map") from None
+
+
+def _wait_for_save(path: Path, seen: tuple | None) -> None:
+    """Return when a file has changed and, for a moment, changed no more; while it is saved it may be gone."""
+    before = seen
+    while (now := _state(path)) is None or now == seen or now != before:
+        before = now
+        time.sleep(POLL_S)
 
 
 def _state(path: Path) -> tuple[int, int, int] | None:

@@ -21,7 +21,10 @@ PICTURE_PX = (320, 400)
 MAP_PX = (320, 384)
 # The table that the map shows, mm: left, right, toward the camera, away. The lamp stands behind on the left.
 SHOWN_MM = (-100.0, 200.0, -275.0, 85.0)
-FORM = 2  # of what is kept; another one makes old pictures void
+CELL_MM = 1.0
+# Of an empty plan: a table of 35 % as metered with a card of 18 %.
+PLAIN_LEVEL = 0.1194 * 0.35 / 0.18
+FORM = 3  # of what is kept; another one makes old pictures void
 KEPT_BYTES = 200_000_000
 _GAP, _HEAD, _WORDS = 20, 110, 66
 _PAPER, _INK, _QUIET = (250, 249, 246), (32, 31, 30), (104, 100, 96)
@@ -30,7 +33,7 @@ LAMP = "{diameter: 20 mm, throw: 2 m, elevation: 45 deg, azimuth: 150 deg, aim: 
 SET = """\
 brimcast: 1
 title: {name}
-table: {{size: [1.2 m, 1.2 m], reflectance: 35 %}}
+table: {{size: [3 m, 3 m], reflectance: 35 %}}
 glasses:
   hero: {{vessel: {name}}}
 lamps:
@@ -146,7 +149,6 @@ def _frame(name, device, report):
 def _compute(built, device, report):
     from brimcast.renders import job
     from brimcast.renders.adjust import Exposure, develop, display
-    from brimcast.renders.output import plan_table
 
     outcome = job.run(built, quality="draft", device=device, progress=report, resume=False)
     camera = built.camera
@@ -154,33 +156,47 @@ def _compute(built, device, report):
     bands = {lamp.name: outcome.picture.bands[0] * np.float32(lamp.luminance)}
     exposure = Exposure(camera.f_number, camera.iso, camera.magnification, relative=1.0)
     picture = display(develop(bands, exposure, white=camera.white_k))
-    return {"picture": picture, "plan": display(_seen_from_above(plan_table(outcome), lamp))}
+    return {"picture": picture, "plan": display(_see_from_above(outcome))}
 
 
-def _seen_from_above(plan, lamp):
-    """Return the table's light (h, w, 3) over `SHOWN_MM`; beyond what was mapped, the plain table's."""
+def _see_from_above(outcome):
+    """Return the table's light over `SHOWN_MM`, developed, (h, w, 3)."""
+    from brimcast.renders.output import plan_table
+
     left, right, near, far = SHOWN_MM
     width, height = MAP_PX
-    # Averaged over a pixel where cells are finer than pixels, else the cell that holds the pixel.
+    # Beyond the window round what is thrown there are only the lamp's own light and shadows.
+    straight = _direct_light(outcome, CELL_MM)[::-1]
     fine = 3
     x = left + (np.arange(width * fine) + 0.5) * (right - left) / (width * fine)
     y = far - (np.arange(height * fine) + 0.5) * (far - near) / (height * fine)
-    plain = _fall_off(x, y[:, None], lamp) / _fall_off(0.0, 0.0, lamp)
-    seen = np.repeat(plan.plain_level * plain[..., None], 3, axis=2)
-    columns = np.floor((x - plan.x_mm[0]) / plan.cell_mm + 0.5).astype(int)
-    rows = np.floor((y - plan.y_mm[0]) / plan.cell_mm + 0.5).astype(int)
-    there_x = (columns >= 0) & (columns < len(plan.x_mm))
-    there_y = (rows >= 0) & (rows < len(plan.y_mm))
-    seen[np.ix_(there_y, there_x)] = plan.light[np.ix_(rows[there_y], columns[there_x])]
+    columns, rows = ((x - left) / CELL_MM).astype(int), ((far - y) / CELL_MM).astype(int)
+    plan = plan_table(outcome)
+    plain_level = plan.plain_level if plan else PLAIN_LEVEL
+    seen = np.repeat((plain_level * straight / outcome.lights[0].plain)[rows][:, columns, None], 3, axis=2)
+    if plan:
+        columns = np.floor((x - plan.x_mm[0]) / plan.cell_mm + 0.5).astype(int)
+        rows = np.floor((y - plan.y_mm[0]) / plan.cell_mm + 0.5).astype(int)
+        within = (columns >= 0) & (columns < len(plan.x_mm)), (rows >= 0) & (rows < len(plan.y_mm))
+        seen[np.ix_(within[1], within[0])] = plan.light[np.ix_(rows[within[1]], columns[within[0]])]
     return seen.reshape(height, fine, width, fine, 3).mean(axis=(1, 3))
 
 
-def _fall_off(x_mm, y_mm, lamp):
-    """Return the bare table's light from a small flat lamp: both cosines over the distance's square."""
-    across, deep, high = x_mm - lamp.centre_mm[0], y_mm - lamp.centre_mm[1], -lamp.centre_mm[2]
-    distance = np.sqrt(across**2 + deep**2 + high**2)
-    front = across * lamp.facing[0] + deep * lamp.facing[1] + high * lamp.facing[2]
-    return front * -high / distance**4
+def _direct_light(outcome, cell_mm):
+    """Return the lamp's direct light on the table over `SHOWN_MM`, (ny, nx), E/L in sr."""
+    from brimcast.renders.direct import map_direct
+    from brimcast.renders.lights import set_lights
+    from brimcast.renders.windows import Window, list_windows
+    from brimcast.renders.world import build_world
+
+    built = outcome.built
+    left, right, near, far = SHOWN_MM
+    corner_mm = built.panels[0].corner_mm
+    shape = round((far - near) / cell_mm), round((right - left) / cell_mm)
+    window = Window(0, (left - corner_mm[0], near - corner_mm[1]), cell_mm, shape)
+    world = build_world(built)
+    shining = set_lights(built, world, list_windows([window]), outcome.lights)
+    return map_direct(built, world, shining, window)[0]
 
 
 def lay_out(frames: list[Frame]) -> np.ndarray:

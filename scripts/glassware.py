@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
@@ -11,7 +11,11 @@ from pathlib import Path
 from brimcast.shared.errors import Fault, PersonError
 from brimcast.shared.quantity import QuantityError, parse
 from brimcast.vessels.library import SHAPES, Vessel, vessel
+from brimcast.vessels.mesh import Mesh
 from brimcast.vessels.numbers import DENSITY_G_CM3, Numbers, describe, measure
+
+# What a set can add to a turned glass that its section does not show.
+ADDED = ("cut", "flutes", "ribs", "rings", "hammered", "wavy", "bubbles")
 
 
 @dataclass(frozen=True)
@@ -21,12 +25,18 @@ class Chosen:
     Parameters
     ----------
     vessel : Vessel
+    make_mesh : callable
+        Detail -> the Mesh of the glass, with all that a set adds.
     made_of : str or None
         What a set file says that it is made of, where its density is known.
+    added : tuple of str
+        Those of `ADDED` that it has.
     """
 
     vessel: Vessel
+    make_mesh: Callable[[float], Mesh]
     made_of: str | None = None
+    added: tuple[str, ...] = ()
 
 
 def choose(which: str, of: str | None = None) -> Chosen:
@@ -47,7 +57,8 @@ def choose(which: str, of: str | None = None) -> Chosen:
     if which in SHAPES or not (path.suffix or path.exists()):
         if of is not None:
             raise PersonError(f"--of {of!r}: {which!r} is no set file; take the option out")
-        return Chosen(named(which))
+        glass = named(which)
+        return Chosen(glass, glass.glass_mesh)
     return _from_file(path, of)
 
 
@@ -69,6 +80,7 @@ def named(name: str) -> Vessel:
 
 def _from_file(path: Path, of: str | None) -> Chosen:
     from brimcast.scene import setfile
+    from brimcast.scene.finishes import dress_glass
     from brimcast.scene.models_base import nearest
     from brimcast.scene.pieces import choose_vessel
     from brimcast.scene.yamlplaces import read_document
@@ -79,7 +91,8 @@ def _from_file(path: Path, of: str | None) -> Chosen:
 
         if of is not None:
             raise PersonError(f"--of {of!r}: {path} is no set file; take the option out")
-        return Chosen(read_vessel(path))
+        glass = read_vessel(path)
+        return Chosen(glass, glass.glass_mesh)
     set_file = setfile.read(path)
     name = of or set_file.hero
     if name not in set_file.glasses:
@@ -88,8 +101,14 @@ def _from_file(path: Path, of: str | None) -> Chosen:
         near = nearest(name, set_file.glasses) or ";"
         known = ", ".join(set_file.glasses)
         raise PersonError(_fault(path, f"there is no glass {name!r}{near} there are {known}"))
-    made_of = getattr(set_file.glasses[name].glass, "kind", None)
-    return Chosen(choose_vessel(set_file, name), made_of if made_of in DENSITY_G_CM3 else None)
+    model, glass = set_file.glasses[name], choose_vessel(set_file, name)
+    made_of = getattr(model.glass, "kind", None)
+    return Chosen(
+        vessel=glass,
+        make_mesh=lambda detail: dress_glass(set_file, name, glass, detail).mesh,
+        made_of=made_of if made_of in DENSITY_G_CM3 else None,
+        added=tuple(word for word in ADDED if getattr(model, word)),
+    )
 
 
 def show(chosen: Chosen, fills: list[str], made_of: str | None, out: Path) -> tuple[list[str], list[Path]]:
@@ -113,6 +132,8 @@ def show(chosen: Chosen, fills: list[str], made_of: str | None, out: Path) -> tu
     from brimcast.vessels.drawing import write_section
 
     glass = chosen.vessel
+    if not isinstance(glass, Vessel):
+        raise PersonError(f"{glass.name} is a mesh, which has no section to draw; it can be exported")
     made_of = None if glass.closed else made_of or chosen.made_of
     numbers = measure(glass, sorted(_fill_mm(glass, text) for text in fills), made_of)
     if out.suffix.lower() in (".png", ".svg"):
@@ -122,7 +143,10 @@ def show(chosen: Chosen, fills: list[str], made_of: str | None, out: Path) -> tu
     for path in paths:
         with _writing(path), replacing_file(path) as fresh:
             write_section(glass, numbers, fresh)
-    return _number_lines(glass, numbers), paths
+    lines = _number_lines(glass, numbers)
+    if chosen.added:
+        lines.append(f"  note: these are the turned glass's; {', '.join(chosen.added)} left out")
+    return lines, paths
 
 
 def _fill_mm(glass: Vessel, text: str) -> float:
@@ -168,7 +192,7 @@ def export(chosen: Chosen, to: Path, detail: float) -> str:
     if kind not in FORMATS:
         raise PersonError(f"--to {str(to)!r}: the ending must be one of {', '.join(FORMATS)}")
     try:
-        mesh = chosen.vessel.glass_mesh(detail)
+        mesh = chosen.make_mesh(detail)
     except ValueError as error:
         raise PersonError(f"--{error}") from None
     with _writing(to), replacing_file(to) as fresh:

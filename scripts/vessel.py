@@ -10,6 +10,8 @@ from typing import Annotated, Literal
 
 import typer
 
+from . import vessel_ways
+
 app = typer.Typer(
     help="Glasses: the library, measures, drawings, meshes.", rich_markup_mode=None, no_args_is_help=True
 )
@@ -96,3 +98,6 @@ def contact(
     from . import contact as sheet
 
     print(sheet.make_contact(names or [], out, device))
+
+
+vessel_ways.register(app)

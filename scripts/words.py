@@ -48,8 +48,11 @@ def _glass_line(set_file: SetFile, name: str) -> str:
     from brimcast.scene.pieces import choose_vessel
 
     glass, vessel = set_file.glasses[name], choose_vessel(set_file, name)
-    shape = getattr(glass.vessel, "shape", "measured outline")
-    line = f"{name}: {shape}, {vessel.height_mm:.0f} mm tall, holds {vessel.capacity_ml():.0f} ml to the brim"
+    shape = getattr(glass.vessel, "shape", None) or getattr(glass.vessel, "file", "measured outline")
+    line = f"{name}: {shape}, {vessel.height_mm:.0f} mm tall"
+    if getattr(vessel, "notes", None) is not None:
+        return "; ".join([f"{line}, a mesh", *vessel.notes, "empty"])
+    line += f", holds {vessel.capacity_ml():.0f} ml to the brim"
     if not glass.drink:
         return f"{line}; empty"
     fill_mm, volume_ml = _fill(vessel, glass.drink.fill)

@@ -12,7 +12,7 @@ from functools import cached_property
 import numpy as np
 
 from .relief import TO_CAMERA
-from .side import FinishError, Level, find_side
+from .outside import FinishError, Level, find_outside
 from .strips import Line, Strip
 
 _PLACES = 600  # where the depth is looked at
@@ -78,7 +78,7 @@ class Facets:
     @cached_property
     def side(self):
         """The stretch of the outside that is cut."""
-        return find_side(self.vessel, "cut", self.cut.from_mm, self.cut.to_mm)
+        return find_outside(self.vessel, "cut", self.cut.from_mm, self.cut.to_mm)
 
     @cached_property
     def _planes(self):

@@ -11,7 +11,7 @@ from .library import Vessel, _accuracy
 from .mesh import Mesh, bent
 from .outline import thinned
 from .relief import Relief, Surface
-from .side import FinishError, find_side
+from .outside import FinishError, find_outside
 from .strips import Line, Strip, woven
 
 LEAST_WALL_MM = 0.3
@@ -34,6 +34,8 @@ class Frost:
     from_mm: float
     to_mm: float
     roughness: float
+
+    part = "frosted"
 
 
 @dataclass(frozen=True)
@@ -68,15 +70,16 @@ class Finished:
         Leaning and oval as the finish says.
     vessel : Vessel
         The same glass with its thinnest wall as it now is.
-    core_mm : (n, 2) float
-        Section, radius and height, from axis to axis, of what is glass all round, however deep the relief.
+    core_mm : (n, 2) float or None
+        Section, radius and height, from axis to axis, of what is glass all round, however deep the
+        relief; None of a glass from a mesh.
     bend : (3, 3) float
         Makes what fits the upright round glass, such as its drink, fit the mesh: ``mesh.bent``.
     """
 
     mesh: Mesh
     vessel: Vessel
-    core_mm: np.ndarray
+    core_mm: np.ndarray | None
     bend: np.ndarray
 
 
@@ -111,9 +114,13 @@ def finish(vessel, done, detail=1.0):
     FinishError
         A feature does not go on this glass; ``part`` says which.
     """
+    surface = [*done.reliefs, *([done.cut] if done.cut else []), *done.frosts]
+    if surface and not isinstance(vessel, Vessel):
+        raise FinishError(surface[0].part, "a glass from a mesh keeps the surface it came with; take this out")
     bend = _bend(vessel, done)
-    if not (done.cut or done.reliefs or done.frosts):
-        return Finished(bent(vessel.glass_mesh(detail), bend), vessel, vessel.section.points_mm, bend)
+    if not surface:
+        core = vessel.section.points_mm if isinstance(vessel, Vessel) else None
+        return Finished(bent(vessel.glass_mesh(detail), bend), vessel, core, bend)
     accuracy = _accuracy(detail)
     sections = sections_for(vessel.section.points_mm[:, 0].max(), accuracy[0])
     _check_frosts(vessel, done.frosts)
@@ -132,7 +139,10 @@ def finish(vessel, done, detail=1.0):
 
 
 def _bend(vessel, done):
-    widest_mm = 2 * vessel.outer.points_mm[:, 0].max()
+    if isinstance(vessel, Vessel):
+        widest_mm = 2 * vessel.outer.points_mm[:, 0].max()
+    else:
+        widest_mm = np.ptp(vessel.mesh.bounds_mm[:, 0])
     oval = done.out_of_round_mm / (2 * widest_mm)
     if not 0 <= oval < 0.1:
         text = f"{done.out_of_round_mm:g} mm; it must be less than a fifth of the diameter, {widest_mm:.4g} mm"
@@ -142,7 +152,7 @@ def _bend(vessel, done):
 
 def _check_frosts(vessel, frosts):
     for frost in frosts:
-        find_side(vessel, "frosted", frost.from_mm, frost.to_mm)
+        find_outside(vessel, "frosted", frost.from_mm, frost.to_mm)
     frosts = sorted(frosts, key=lambda frost: frost.from_mm)
     for below, above in zip(frosts[:-1], frosts[1:], strict=True):
         if above.from_mm < below.to_mm:
@@ -197,7 +207,7 @@ def _list_levels(section, vessel, frosts, zones):
     spans = [*zones, *((frost.from_mm, frost.to_mm) for frost in frosts)]
     new = {}
     for low, high in spans:
-        level = find_side(vessel, "finish", low, high).at([low, high])
+        level = find_outside(vessel, "finish", low, high).at([low, high])
         for k, height in enumerate((low, high)):
             if (low, high) in zones or not any(below <= height <= above for below, above in zones):
                 new[height] = level.radius_mm[k], level.normals[k]

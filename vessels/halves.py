@@ -16,7 +16,7 @@ _LEVEL_DEG = 5.0  # an underside begins this flat on the axis
 _UNLIKE = 0.1  # of the width: two sides that differ by more are not the two sides of one glass
 
 
-class SidesError(ValueError):
+class HalvesError(ValueError):
     """A drawing that cannot be read as a glass's outline."""
 
 
@@ -72,7 +72,7 @@ def split_drawing(curve, axis_mm=None, tilt_deg=0.0):
 
     Raises
     ------
-    SidesError
+    HalvesError
         The axis cannot be found, the glass leans, or the sides are not those of one glass.
     """
     if tilt_deg:
@@ -82,12 +82,12 @@ def split_drawing(curve, axis_mm=None, tilt_deg=0.0):
         if axis_mm is None:
             axis_mm = _drawn_axis(curve)
         elif abs(lean_deg) > MOST_TILT_DEG:
-            raise SidesError(f"leans by {lean_deg:.1f} deg; turn it upright")
+            raise HalvesError(f"leans by {lean_deg:.1f} deg; turn it upright")
         elif abs(lean_deg) > 1e-3:
             tilt_deg, curve = lean_deg, _turned(curve, axis_mm, lean_deg)
     sides = _stretches(_moved_x(curve, axis_mm))
     if not sides:
-        raise SidesError("the whole path lies on the axis")
+        raise HalvesError("the whole path lies on the axis")
     right, left = (next((one for one in sides if sign * _middle(one) > 0), None) for sign in (1, -1))
     if left is not None:
         left = Outline(left.points_mm * [-1, 1], left.tangents * [-1, 1], left.pieces)
@@ -97,7 +97,7 @@ def split_drawing(curve, axis_mm=None, tilt_deg=0.0):
     asymmetry_mm = _difference_mm(right, left)
     width_mm = max(right.points_mm[:, 0].max(), left.points_mm[:, 0].max())
     if asymmetry_mm > _UNLIKE * width_mm:
-        raise SidesError(
+        raise HalvesError(
             f"its two sides differ by {asymmetry_mm:.1f} mm about the axis x = {axis_mm:.1f} mm; "
             "draw one side, or give the axis"
         )
@@ -123,7 +123,7 @@ def lay_side(side, height_mm=None):
     crest = int(np.flatnonzero(side.points_mm[:, 1] >= top_mm * (1 - _EXACT))[0])
     stands = np.flatnonzero(side.points_mm[: crest + 1, 1] <= top_mm * _EXACT)
     if not len(stands):
-        raise SidesError("does not go up from its foot; draw it from the foot to the rim")
+        raise HalvesError("does not go up from its foot; draw it from the foot to the rim")
     start = int(stands[-1])
     outer = side.cut(start, crest)
     outer.points_mm[0, 1] = 0.0
@@ -155,11 +155,11 @@ def mean_radii(points, axis=None):
         return (*tables[0 if len(right) else 1], None)
     (z, r), (z_left, r_left) = tables
     if min(len(z), len(z_left)) < 2:
-        raise SidesError("has only one point on one side of the axis; give the axis")
+        raise HalvesError("has only one point on one side of the axis; give the axis")
     other = np.interp(z, z_left, r_left)
     asymmetry = np.abs(r - other).max()
     if asymmetry > _UNLIKE * max(r.max(), r_left.max()):
-        raise SidesError(f"its two sides differ by {asymmetry:.4g} about the axis {axis:.4g}; give the axis")
+        raise HalvesError(f"its two sides differ by {asymmetry:.4g} about the axis {axis:.4g}; give the axis")
     return z, (r + other) / 2, float(asymmetry)
 
 
@@ -216,7 +216,7 @@ def _drawn_axis(curve):
         extreme = min(abs(x[at] - x.min()), abs(x[at] - x.max())) <= near
         if extreme and abs(curve.tangents[at, 1]) < np.sin(np.radians(_LEVEL_DEG)):
             return float(x[at])
-    raise SidesError("shows one side but not the axis; draw the underside from the axis, or give its x as axis")
+    raise HalvesError("shows one side but not the axis; draw the underside from the axis, or give axis: its x")
 
 
 def _turned(curve, axis_mm, tilt_deg):

@@ -1,4 +1,4 @@
-"""Meshes of glasses from other programs: PLY, OBJ, STL, GLB, made upright, in millimetres, with smooth normals."""
+"""Meshes of glasses from other programs, made upright, in millimetres, with smooth normals."""
 
 from __future__ import annotations
 
@@ -9,8 +9,8 @@ import numpy as np
 
 from brimcast.shared.errors import Fault, PersonError
 
-from .mesh import Mesh, check
 from .mending import find_faults, mend
+from .mesh import Mesh, check
 
 UNITS = {"mm": 1.0, "cm": 10.0, "m": 1000.0, "in": 25.4}
 ENDINGS = (".ply", ".obj", ".stl", ".glb")
@@ -76,6 +76,11 @@ class MeshVessel:
         """Return the mesh, as it was imported whatever the detail."""
         return self.mesh
 
+    @property
+    def base_mm(self):
+        """Refuse: see `capacity_ml`."""
+        return self.capacity_ml()
+
     def drink_mesh(self, fill_height_mm, detail=1.0, sections=None):
         """Refuse: see `capacity_ml`."""
         return self.capacity_ml()
@@ -118,8 +123,7 @@ def import_mesh(path, ask=None):
             notes += done
             faults = find_faults(positions, faces)
         if faults:
-            offer = "" if ask.repair else "; small holes and turned faces can be mended: ask for repair"
-            raise ValueError("; ".join(faults) + offer)
+            raise ValueError("; ".join(faults) + _offer(positions, faces, ask))
         mesh, turn_deg = smooth_mesh(positions, faces, ask.sharp_deg)
         # Inward parts are hollows in the glass; `find_faults` has looked at them.
         check(mesh, closed=False, normals_within_deg=max(ask.sharp_deg, 10.0) + 1)
@@ -172,10 +176,16 @@ def smooth_mesh(positions_mm, faces, sharp_deg=SHARP_DEG):
     _, patches = connected_components(graph, directed=False)
     weighted = facet[:, None] * _corner_angles(corners)[..., None]
     normals = np.stack([np.bincount(copy, weighted[..., k].ravel(), copies) for k in range(3)], axis=1)
-    lengths = np.linalg.norm(normals, axis=1, keepdims=True)
-    vertices = np.zeros((copies, 3))
+    normals /= np.maximum(np.linalg.norm(normals, axis=1, keepdims=True), 1e-300)
+    # At the tip of a cone the mean is no face's normal: each face keeps its own.
+    each = np.repeat(facet, 3, axis=0)
+    far = np.flatnonzero((normals[copy] * each).sum(axis=1) < np.cos(np.radians(sharp_deg)))
+    copy[far] = copies + np.arange(len(far))
+    normals = np.concatenate([normals, each[far]])
+    vertices = np.zeros((len(normals), 3))
     vertices[copy] = corners.reshape(-1, 3)
-    mesh = Mesh(vertices, copy.reshape(-1, 3), normals / np.where(lengths > 0, lengths, 1.0), patches)
+    used, index = np.unique(copy, return_inverse=True)
+    mesh = Mesh(vertices[used], index.reshape(-1, 3), normals[used], patches)
     return mesh, float(turn[smooth].max(initial=0.0))
 
 
@@ -246,7 +256,8 @@ def _upright(path, positions, ask):
     elif unit is not None:
         factor = UNITS[unit]
     else:
-        raise ValueError(f"has no unit: it is {tall:.4g} tall; give the unit (mm, cm, m, in) or the glass's height")
+        offer = "give the unit (mm, cm, m, in) or the glass's height"
+        raise ValueError(f"has no unit: it is {tall:.4g} tall; {offer}")
     positions = positions * factor
     size = np.ptp(positions, axis=0)
     if not (size.min() >= _LEAST_MM and size.max() <= _MOST_MM):
@@ -256,6 +267,17 @@ def _upright(path, positions, ask):
     foot = positions[z <= 0.005 * size[2], :2]
     middle = (foot.min(axis=0) + foot.max(axis=0)) / 2
     return np.column_stack([positions[:, :2] - middle, z])
+
+
+def _offer(positions, faces, ask):
+    """Return words that offer to mend a solid, if that would do."""
+    if ask.repair:
+        return "; that cannot be mended here"
+    positions, faces, done = mend(positions, faces)
+    if find_faults(positions, faces):
+        return ""
+    how = "repair: true in a set file, or --repair"
+    return f"; can be mended with {how} ({'; '.join(done)})"
 
 
 def _shared_edges(faces):

@@ -29,13 +29,14 @@ def find_faults(positions_mm, faces):
         where = _place(positions_mm[crowded[0]].mean(axis=0))
         found.append(f"{len(crowded)} edges have more than two faces, one at {where}")
     if len(once):
-        found.append(_tell_holes(positions_mm, _loops(once)))
+        found.append(_tell_holes(positions_mm, _groups(once)))
     if not found and uses:
         found.append(f"faces are turned different ways, at {uses} edges")
     if not found:
         flat = _flat_faces(positions_mm, faces)
         if len(flat):
-            found.append(f"{len(flat)} faces have no area, one at {_place(positions_mm[faces[flat[0]]].mean(axis=0))}")
+            middle = positions_mm[faces[flat[0]]].mean(axis=0)
+            found.append(f"{len(flat)} faces have no area, one at {_place(middle)}")
         found += _tell_inward(positions_mm, faces)
     return found
 
@@ -59,7 +60,7 @@ def mend(positions_mm, faces):
     if not find_open(faces):
         faces, flipped = _turned_outward(positions_mm, faces)
         if flipped:
-            done.append(f"{flipped} parts that faced inward were turned outward")
+            done.append(f"{flipped} parts that looked inward were turned outward")
     return positions_mm, faces, done
 
 
@@ -81,8 +82,8 @@ def _edges(faces):
     return alike, single, edges[counts > 2]
 
 
-def _loops(once):
-    """Return the holes that open edges (k, 2) surround, each as vertices in order, or unordered if they branch."""
+def _groups(once):
+    """Return the vertices of each run of open edges (k, 2) that hang together."""
     from scipy.sparse import coo_matrix
     from scipy.sparse.csgraph import connected_components
 
@@ -90,25 +91,38 @@ def _loops(once):
     index = index.reshape(-1, 2)
     graph = coo_matrix((np.ones(len(index), dtype=bool), index.T), shape=(len(known),) * 2)
     count, group = connected_components(graph, directed=False)
-    loops = []
-    for k in range(count):
-        edges = index[group[index[:, 0]] == k]
-        after = dict(edges.tolist())
-        ring = [int(edges[0, 0])]
-        while len(ring) <= len(edges) and after.get(ring[-1]) not in (None, ring[0]):
-            ring.append(after[ring[-1]])
-        simple = len(after) == len(edges) == len(ring) and after.get(ring[-1]) == ring[0]
-        loops.append((known[ring if simple else np.unique(edges)], simple))
-    return loops
+    return [known[group == k] for k in range(count)]
+
+
+def _rings(once):
+    """Return the rings that open edges (k, 2) run round, vertices in order, none touching itself."""
+    onward = {}
+    for start, end in once.tolist():
+        onward.setdefault(start, []).append(end)
+    rings = []
+    for start in list(onward):
+        path = [start]
+        while onward.get(path[-1]):
+            end = onward[path[-1]].pop()
+            if end in path:
+                at = path.index(end)
+                rings.append(np.array(path[at:]))
+                path = path[:at]
+            path.append(end)
+    return rings
 
 
 def _size_mm(positions):
     return float(np.ptp(positions, axis=0).max())
 
 
-def _tell_holes(positions_mm, loops):
-    holes = sorted((positions_mm[ring] for ring, _ in loops), key=_size_mm, reverse=True)
-    told = [f"{_size_mm(hole):.1f} mm across at {_place((hole.min(axis=0) + hole.max(axis=0)) / 2)}" for hole in holes]
+def _tell_holes(positions_mm, groups):
+    holes = sorted((positions_mm[group] for group in groups), key=_size_mm, reverse=True)
+    middles = [(hole.min(axis=0) + hole.max(axis=0)) / 2 for hole in holes]
+    told = [
+        f"{_size_mm(hole):.1f} mm across at {_place(middle)}"
+        for hole, middle in zip(holes, middles, strict=True)
+    ]
     more = f" and {len(told) - _TOLD} more" if len(told) > _TOLD else ""
     what = "a hole" if len(told) == 1 else f"{len(told)} holes, the largest"
     return f"is not closed: it has {what} {', '.join(told[:_TOLD])}{more}"
@@ -125,7 +139,9 @@ def _parts(faces):
     size = int(faces.max()) + 1
     starts, ends = faces.reshape(-1), np.roll(faces, -1, axis=1).reshape(-1)
     graph = coo_matrix((np.ones(len(starts), dtype=bool), (starts, ends)), shape=(size, size))
-    return connected_components(graph, directed=False)[1][faces[:, 0]]
+    # Numbered from 0 without gaps, though positions may be unused.
+    part = connected_components(graph, directed=False)[1][faces[:, 0]]
+    return np.unique(part, return_inverse=True)[1].reshape(-1)
 
 
 def _volumes(positions_mm, faces, part):
@@ -136,33 +152,37 @@ def _volumes(positions_mm, faces, part):
 
 def _is_hollow(positions_mm, faces, part, volumes, k):
     """Whether part k, which faces inward, lies inside one that faces outward."""
-    mine = positions_mm[faces[part == k]].reshape(-1, 3)
-    for other in np.unique(part):
-        if volumes[other] > 0:
-            theirs = positions_mm[faces[part == other]].reshape(-1, 3)
-            if (mine.min(axis=0) > theirs.min(axis=0)).all() and (mine.max(axis=0) < theirs.max(axis=0)).all():
-                return volumes[other] > -volumes[k]
+    low, high = _box(positions_mm[faces[part == k]])
+    for other in np.flatnonzero(volumes > -volumes[k]):
+        least, most = _box(positions_mm[faces[part == other]])
+        if (low > least).all() and (high < most).all():
+            return True
     return False
+
+
+def _box(corners):
+    return corners.min(axis=(0, 1)), corners.max(axis=(0, 1))
 
 
 def _tell_inward(positions_mm, faces):
     part = _parts(faces)
     volumes = _volumes(positions_mm, faces, part)
-    inward = [
-        k for k in np.unique(part) if volumes[k] <= 0 and not _is_hollow(positions_mm, faces, part, volumes, k)
-    ]
+    turned = np.flatnonzero(volumes <= 0)
+    inward = [k for k in turned if not _is_hollow(positions_mm, faces, part, volumes, k)]
     if not inward:
         return []
     middle = positions_mm[faces[part == inward[0]]].reshape(-1, 3).mean(axis=0)
-    return [f"{len(inward)} of its parts face inward, one round {_place(middle)}"]
+    if len(volumes) == 1:
+        return ["its faces look inward"]
+    return [f"{len(inward)} of its {len(volumes)} parts look inward, one round {_place(middle)}"]
 
 
 def _turned_outward(positions_mm, faces):
     part = _parts(faces)
     volumes = _volumes(positions_mm, faces, part)
     faces, flipped = faces.copy(), 0
-    for k in np.unique(part):
-        if volumes[k] < 0 and not _is_hollow(positions_mm, faces, part, volumes, k):
+    for k in np.flatnonzero(volumes < 0):
+        if not _is_hollow(positions_mm, faces, part, volumes, k):
             faces[part == k] = faces[part == k][:, ::-1]
             flipped += 1
     return faces, flipped
@@ -182,8 +202,9 @@ def _turned_alike(faces):
     one, other = halves.T // 3
     alike = pairs[halves[:, 0], 0] == pairs[halves[:, 1], 0]
     size = (len(faces), len(faces))
+    _, first = np.unique(one * len(faces) + other, return_index=True)
     # 1: they run against each other, as they should; 2: one of them must be turned.
-    graph = coo_matrix((1 + alike.astype(int), (one, other)), shape=size).tocsr()
+    graph = coo_matrix((1 + alike[first].astype(int), (one[first], other[first])), shape=size).tocsr()
     graph = graph.maximum(graph.T)
     count, group = connected_components(graph, directed=False)
     turn = np.zeros(len(faces), dtype=bool)
@@ -210,8 +231,8 @@ def _closed_holes(positions_mm, faces):
         return faces, 0
     most_mm = SMALL_HOLE * _size_mm(positions_mm)
     patches = []
-    for ring, simple in _loops(once):
-        if not simple or _size_mm(positions_mm[ring]) > most_mm:
+    for ring in _rings(once):
+        if len(ring) < 3 or _size_mm(positions_mm[ring]) > most_mm:
             continue
         # New faces run against the open edges.
         ring = ring[::-1]
@@ -242,7 +263,9 @@ def _without_flat(positions_mm, faces):
         flat = _flat_faces(positions_mm, faces)
         if not len(flat):
             break
-        owner = {edge: k for k, face in enumerate(faces.tolist()) for edge in zip(face, face[1:] + face[:1], strict=True)}
+        owner = {}
+        for k, (a, b, c) in enumerate(faces.tolist()):
+            owner |= {(a, b): k, (b, c): k, (c, a): k}
         touched = set()
         for k in flat.tolist():
             face = faces[k]

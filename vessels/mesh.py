@@ -129,6 +129,8 @@ def bent(mesh, matrix):
     matrix = np.asarray(matrix, dtype=float)
     if not np.linalg.det(matrix) > 0:
         raise ValueError("matrix mirrors or flattens; only leaning and stretching are allowed")
+    if np.array_equal(matrix, np.eye(3)):
+        return mesh
     normals = _times(mesh.normals, np.linalg.inv(matrix).T)
     normals /= np.linalg.norm(normals, axis=1, keepdims=True)
     return replace(mesh, vertices_mm=_times(mesh.vertices_mm, matrix), normals=normals)

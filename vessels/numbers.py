@@ -7,7 +7,7 @@ import numpy as np
 
 from .fill import ML
 from .library import Vessel
-from .outline import Outline, thinned
+from .outline import Outline
 
 # g/cm3. Crystal: what Directive 69/493/EEC asks of lead crystal at least (category 2,
 # published_values.yaml#refractive_index/crystal_glass_categories); the others from memory: soda-lime glass,
@@ -205,7 +205,7 @@ def _hull(outer):
     """Return the outside's points (n, 2) that it could rest on."""
     import shapely
 
-    points = thinned(outer, 1e-4, 0.25).points_mm
+    points = outer.points_mm
     mirrored = np.concatenate([points, points * [-1, 1]])
     corners = np.array(shapely.MultiPoint(mirrored).convex_hull.exterior.coords)
     return corners[corners[:, 0] >= 0]

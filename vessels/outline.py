@@ -6,6 +6,7 @@ import numpy as np
 
 CHORD_ERROR_MM = 0.002
 NORMAL_OFF_DEG = 3.0
+_BETWEEN_SHARE = 1 / 30  # of that: how far a tangent may be off the one taken between two points
 # Between two points of an outline that is not yet thinned:
 FINE_TURN = np.radians(0.25)
 FINE_CHORD_MM = 1e-4
@@ -221,9 +222,11 @@ def thinned(outline, chord_error_mm=CHORD_ERROR_MM, normal_off_deg=NORMAL_OFF_DE
     chord_error_mm : float
         No dropped point lies farther than this from the chord that takes its place, mm.
     normal_off_deg : float
-        No tangent is more than this off the chords that meet there.
+        No tangent is more than this off the chords that meet there. Between two points, where the
+        renderer takes what lies between their normals, none is off by more than a thirtieth of it: a
+        straight wall does not begin within the rounding before it.
     """
-    limit = np.cos(np.radians(normal_off_deg))
+    limits = np.cos(np.radians([normal_off_deg, _BETWEEN_SHARE * normal_off_deg]))
     # Corners stay, and the points that touch the table, the rim's height and the widest circle.
     extremes = {int(outline.points_mm[:, 1].argmin()), *(int(k) for k in outline.points_mm.argmax(axis=0))}
     stops = sorted({-1, outline.end, *np.flatnonzero(np.diff(outline.pieces)).tolist(), *extremes})
@@ -234,18 +237,24 @@ def thinned(outline, chord_error_mm=CHORD_ERROR_MM, normal_off_deg=NORMAL_OFF_DE
         points, tangents = outline.points_mm[start : stop + 1], outline.tangents[start : stop + 1]
         chosen = [0]
         while chosen[-1] < stop - start:
-            chosen.append(_farthest(points, tangents, chosen[-1], chord_error_mm, limit))
+            chosen.append(_farthest(points, tangents, chosen[-1], chord_error_mm, limits))
         keep.extend(start + k for k in chosen if not keep or start + k > keep[-1])
     return Outline(outline.points_mm[keep], outline.tangents[keep], outline.pieces[keep], outline.closed)
 
 
-def _farthest(points, tangents, start, chord_error_mm, limit):
+def _farthest(points, tangents, start, chord_error_mm, limits):
     def fits(stop):
         way = points[stop] - points[start]
-        way = way / np.hypot(*way)
-        off = np.abs((points[start + 1 : stop] - points[start]) @ right_of(way))
+        length = np.hypot(*way)
+        way = way / length
+        between = points[start + 1 : stop] - points[start]
         cosine = min(way @ tangents[start], way @ tangents[stop])
-        return cosine >= limit and off.max(initial=0) <= chord_error_mm
+        if cosine < limits[0] or np.abs(between @ right_of(way)).max(initial=0) > chord_error_mm:
+            return False
+        share = (between @ way / length)[:, None]
+        taken = (1 - share) * tangents[start] + share * tangents[stop]
+        true = np.einsum("ij,ij->i", taken, tangents[start + 1 : stop]) / np.hypot(*taken.T)
+        return true.min(initial=1.0) >= limits[1]
 
     last, good, step = len(points) - 1, start + 1, 1
     while good < last and fits(min(good + step, last)):

@@ -11,8 +11,8 @@ import numpy as np
 from brimcast.shared.errors import Fault, PersonError
 
 from .curve import smooth_curve
+from .halves import HalvesError, lay_side, mean_radii, split_drawing
 from .outline import Outline, OutlineError
-from .halves import SidesError, lay_side, mean_radii, split_drawing
 from .svgpath import read_paths
 
 MM = {"mm": 1.0, "cm": 10.0, "m": 1000.0, "in": 25.4}
@@ -71,10 +71,12 @@ def read_outline(path, drawing, corners=()):
     kind = path.suffix.lower()
     try:
         if kind == ".svg":
+            if corners:
+                raise HalvesError("has its corners drawn; take corners out, or draw a rounding")
             return _read_svg(path, drawing)
         if kind in (".csv", ".tsv", ".txt"):
             return _read_csv(path, drawing, corners)
-    except SidesError as wrong:
+    except HalvesError as wrong:
         raise _fault(path, str(wrong)) from None
     raise _fault(path, "is no outline that can be read; allowed: .svg or .csv")
 

@@ -10,7 +10,7 @@ from functools import cached_property
 
 import numpy as np
 
-from .side import FinishError, find_side
+from .outside import FinishError, find_outside
 from .strips import Line, Strip
 
 _ROUNDING = 0.2  # of a ridge between two flutes: its radius is this share of the flute's own
@@ -214,9 +214,9 @@ class Surface:
     @cached_property
     def side(self):
         """The stretch of the outside that the relief covers."""
-        sides = [find_side(self.vessel, one.part, one.from_mm, one.to_mm) for one in self.reliefs]
+        sides = [find_outside(self.vessel, one.part, one.from_mm, one.to_mm) for one in self.reliefs]
         low, high = min(side.low_mm for side in sides), max(side.high_mm for side in sides)
-        return find_side(self.vessel, self.reliefs[0].part, low, high)
+        return find_outside(self.vessel, self.reliefs[0].part, low, high)
 
     @cached_property
     def _ruler(self):

@@ -55,7 +55,7 @@ def read_vessel(path):
     except OutlineError as wrong:
         raise file.fault(wrong.text, "outline", wrong.index) from None
     except ValueError as wrong:
-        raise file.fault(*_named(str(wrong), file.measured)) from None
+        raise file.fault(*name_measure(str(wrong), file.measured)) from None
 
 
 def read_file(path):
@@ -183,7 +183,7 @@ def _together(data):
                 yield f"the outline has {count} points, no point {corner}", ("corners", at)
 
 
-def _named(text, measured):
+def name_measure(text, measured):
     """Return a fault's text without the measure that it begins with, and the key of that measure."""
     fields = {name: key for key, (name, _) in KEYS.items()} | {"rim_mm": "edge"}
     name, colon, rest = text.partition(": ")

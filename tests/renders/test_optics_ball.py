@@ -174,6 +174,7 @@ def test_map_holds_the_light_that_the_ball_sends_into_its_window(lit):
 
 # Stops that cut off the rays which cross the axis and come out of the ring again: it is the light's edge.
 STOPS = {1.02: 0.9, 1.1: 0.85, 1.2: 0.8, 1.3: 0.7, 1.4: 0.5}
+CELLS_MM = {1.02: 0.4, 1.1: 0.4, 1.2: 0.4, 1.3: 0.2, 1.4: 0.1}
 
 
 @pytest.mark.parametrize(
@@ -184,7 +185,7 @@ def test_bright_ring_has_the_radius_of_the_fold(lit, published, distance):
     entry = published["analytic_optics"]["ball_caustic_radius"]
     for x, value in entry["value"].items():
         assert ring_radius(x) == pytest.approx(value, abs=entry["tolerance"])
-    radius_mm, cell_mm = 200.0, 0.4
+    radius_mm, cell_mm = 200.0, CELLS_MM[distance]
     report, maps = lit(ball_set(distance, radius_mm, STOPS[distance], cell_mm))
     bins = (radii_mm(maps) / cell_mm).astype(int).ravel()
     light = luminous(maps, "refractive").ravel()

@@ -22,10 +22,10 @@ camera: {distance: 600 mm, elevation: 40 deg}
 render: {width: 36}
 """
 
-# Arguments of Effort. Few rays, but kernels and rounds as always; the proof ends with its sixth round.
+# Arguments of Effort. Few rays, but kernels and rounds as always; the proof ends with its fourth round.
 LITTLE = {
     "draft": (2.0, 1.0, (16, 16, 16), (24, 12, 8), 1),
-    "proof": (2.0, 0.0, (16, 16, 16), (24, 12, 8), 6),
+    "proof": (2.0, 0.0, (16, 16, 16), (24, 12, 8), 4),
 }
 CHILD = f"""
 import sys

@@ -13,7 +13,7 @@ import time
 import numpy as np
 import pytest
 
-from brimcast.renders.images import read_exr, read_npz
+from brimcast.renders.images import read_exr, read_npz, write_exr
 from brimcast.scripts.cli import main
 
 PATIENCE_S = 180.0
@@ -80,7 +80,7 @@ def test_interrupted_proof_leaves_output_alone_and_goes_on(
         return 0
 
     child = start_child(*command, folder, cache=cache)
-    wait_for(lambda: finished_rounds() >= 2, child)
+    wait_for(lambda: finished_rounds() >= 1, child)
     child.send_signal(signal.SIGINT)
     out, err = child.communicate(timeout=PATIENCE_S)
     assert child.returncode == 130
@@ -88,7 +88,7 @@ def test_interrupted_proof_leaves_output_alone_and_goes_on(
     assert err.splitlines()[-1] == "interrupted; earlier output is unchanged; run again to go on"
     assert contents(folder) == before
     done = finished_rounds()
-    assert 2 <= done < 6
+    assert 1 <= done < 4
 
     child = start_child(*command, folder, cache=cache)
     out, err = child.communicate(timeout=PATIENCE_S)
@@ -99,7 +99,7 @@ def test_interrupted_proof_leaves_output_alone_and_goes_on(
 
     whole = tmp_path / "whole"
     assert main([*command, str(whole)]) == 0
-    assert read_report(whole)["lamps"]["key"]["rounds"] == 6
+    assert read_report(whole)["lamps"]["key"]["rounds"] == 4
     assert_alike(folder, whole, 1e-5)
 
 
@@ -176,33 +176,26 @@ def test_moving_a_lamp_compiles_nothing(small_set, tmp_path):
 
 
 def test_what_is_printed_is_what_was_written(small_set, tmp_path, little_effort, capsys):
+    """And a picture that stood there for another set is named, not taken away."""
     folder = tmp_path / "out"
+    write_exr(folder / "picture.exr", {}, np.zeros((2, 2, 3)), {"digest": "another"})
     assert main(["map", str(small_set), "--out", str(folder)]) == 0
     out = capsys.readouterr().out
     found = read_report(folder)["caustics"]["key"]["refractive"]
-    assert f"brightest line {found['peak_over_table_stops']['value']:+.1f}" in out
+    stops = found["peak_over_table_stops"]["value"]
+    assert f"brightest line {stops:+.1f}" in out
     assert f"{found['line_width_mm']['value']:.1f}" in out
     assert "relative: no lamp has a meter reading" in out
     assert f"wrote {folder}: maps.npz, report.json, table.png" in out
+    assert "picture.exr there come from an earlier run of another set" in out
+    # A ball lens concentrates light by far more than the eight times that are warned of.
+    assert stops > 3 and "never leave a lamp or the sun on filled glass unattended" in out
 
 
-def test_warning_of_scorching_stands_from_eight_times_the_table(small_set, tmp_path, little_effort, capsys):
-    """A ball lens focuses by far more; its light thrown wide by a ring of black leaves none to warn of."""
+def test_light_that_is_not_concentrated_is_not_warned_of(small_set, tmp_path, little_effort, capsys):
     folder = tmp_path / "out"
-    assert main(["map", str(small_set), "--out", str(folder)]) == 0
-    stops = read_report(folder)["caustics"]["key"]["refractive"]["peak_over_table_stops"]["value"]
-    assert stops > 3 and "never leave a lamp or the sun" in capsys.readouterr().out
     assert main(["map", str(small_set), "--out", str(folder), "--change", "props.hero.material=metal"]) == 0
     kinds = read_report(folder)["caustics"]["key"]
     assert all((found["peak_over_table_stops"]["value"] or 0) < 3 for found in kinds.values())
-    assert "never leave" not in capsys.readouterr().out
-
-
-def test_left_over_files_of_another_set_are_named(small_set, tmp_path, little_effort, capsys):
-    folder = tmp_path / "out"
-    assert main(["render", str(small_set), "--out", str(folder)]) == 0
-    assert "earlier run" not in capsys.readouterr().out
-    assert main(["map", str(small_set), "--out", str(folder)]) == 0
-    assert "earlier run" not in capsys.readouterr().out
-    assert main(["map", str(small_set), "--out", str(folder), "--change", "lamps.key.throw=2 m"]) == 0
-    assert "picture.exr there come from an earlier run of another set" in capsys.readouterr().out
+    out = capsys.readouterr().out
+    assert "never leave" not in out and "earlier run" not in out

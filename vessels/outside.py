@@ -47,7 +47,7 @@ class FinishError(ValueError):
 
 
 @dataclass(frozen=True, eq=False)
-class Side:
+class Outside:
     """A stretch of the outside that rises steadily and has no corner.
 
     Parameters
@@ -76,7 +76,7 @@ class Side:
         return Level(heights, points[:, 0], slopes / np.hypot(*slopes.T)[:, None])
 
 
-def find_side(vessel, part, low_mm, high_mm):
+def find_outside(vessel, part, low_mm, high_mm):
     """Return the stretch of a glass's outside between two heights.
 
     Parameters
@@ -113,4 +113,4 @@ def find_side(vessel, part, low_mm, high_mm):
         raise FinishError(part, f"the outside falls back between {low_mm:g} mm and {high_mm:g} mm")
     stretch = slice(below, above + 1)
     outline = Outline(outer.points_mm[stretch], outer.tangents[stretch], outer.pieces[stretch])
-    return Side(outline, low_mm, high_mm)
+    return Outside(outline, low_mm, high_mm)

@@ -1,0 +1,144 @@
+"""Glasses as they are made: shape, finish, tint and bubbles of a set's glass."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from functools import lru_cache
+from typing import NamedTuple
+
+import numpy as np
+
+from brimcast.shared.colour import decode_srgb
+from brimcast.shared.errors import PersonError
+from brimcast.vessels import relief
+from brimcast.vessels.facets import Cut
+from brimcast.vessels.finish import Finish, Frost, finish
+from brimcast.vessels.inclusions import Bubbles, bubble_mesh
+from brimcast.vessels.library import Vessel
+from brimcast.vessels.mesh import Mesh, bent
+from brimcast.vessels.outside import FinishError
+
+from . import models_finish as done
+from .media import Medium
+from .panels import bands_of
+from .setfile import SetFile, faults_at
+from .tints import absorb_bands, absorb_colour
+
+# Where an uneven surface ends that is not said to: this share of the height under the rim.
+_RIM_SHARE = 0.05
+
+
+class Tinted(NamedTuple):
+    """A material and its tint."""
+
+    base: object
+    tint: object
+
+
+class Bubble(NamedTuple):
+    """What is in a bubble: air."""
+
+
+@dataclass(frozen=True, eq=False)
+class Dressed:
+    """A glass of a set as it is made.
+
+    Attributes
+    ----------
+    mesh : Mesh
+    vessel : Vessel
+        With its thinnest wall as it now is.
+    made : object
+        What the glass is made of.
+    bubbles : Mesh or None
+    bend : (3, 3) float
+        See `fit`.
+    """
+
+    mesh: Mesh
+    vessel: Vessel
+    made: object
+    bubbles: Mesh | None
+    bend: np.ndarray
+
+    def fit(self, mesh: Mesh) -> Mesh:
+        """Return what fits the upright round glass so that it fits this one."""
+        return bent(mesh, self.bend)
+
+
+def dress_glass(set_file: SetFile, name: str, vessel: Vessel, detail: float) -> Dressed:
+    """Return a glass of the set with its finish, not yet placed.
+
+    Raises
+    ------
+    PersonError
+        A feature does not go on the glass.
+    """
+    glass = set_file.glasses[name]
+    try:
+        _check_stuff(glass, vessel)
+        finished = finish(vessel, _finish_of(glass, vessel), detail)
+        bubbles = None
+        if glass.bubbles:
+            bubbles = bent(bubble_mesh(finished.core_mm, _bubbles_of(glass.bubbles)), finished.bend)
+    except FinishError as error:
+        raise PersonError(faults_at(set_file, f"glasses.{name}.{error.part}", str(error))) from None
+    made = Tinted(glass.glass, glass.tint) if glass.tint else glass.glass
+    return Dressed(finished.mesh, finished.vessel, made, bubbles, finished.bend)
+
+
+def _check_stuff(glass: done.Finish, vessel) -> None:
+    for word in ("tint", "bubbles", "hammered", "wavy"):
+        if getattr(glass, word) and vessel.closed:
+            raise FinishError(word, f"a {vessel.name} is of metal; take this out")
+        if getattr(glass, word) and word != "tint" and not isinstance(vessel, Vessel):
+            raise FinishError(word, "a glass from a mesh does not tell its inside from its outside; take this out")
+
+
+def _finish_of(glass: done.Finish, vessel: Vessel) -> Finish:
+    """Return what the set file says of a glass in the words of `vessels`."""
+    reliefs = []
+    for word, standing in (("flutes", False), ("ribs", True)):
+        if model := getattr(glass, word):
+            span = model.depth_mm, model.from_mm, model.to_mm
+            reliefs.append(relief.Flutes(*span, model.count, model.twist_deg, standing))
+    if model := glass.rings:
+        reliefs.append(relief.Rings(model.depth_mm, model.from_mm, model.to_mm, model.count))
+    for word, kind in (("hammered", relief.Hammered), ("wavy", relief.Wavy)):
+        if model := getattr(glass, word):
+            low = vessel.base_mm if model.from_mm is None else model.from_mm
+            high = (1 - _RIM_SHARE) * vessel.height_mm if model.to_mm is None else model.to_mm
+            reliefs.append(kind(model.depth_mm, low, high, model.scale_mm, model.seed))
+    model = glass.cut
+    return Finish(
+        cut=model and Cut(model.facets, model.depth_mm, model.from_mm, model.to_mm, model.bevel_deg),
+        reliefs=tuple(reliefs),
+        frosts=tuple(Frost(frost.from_mm, frost.to_mm, frost.roughness) for frost in glass.frosted),
+        tilt_deg=glass.tilt_deg,
+        out_of_round_mm=glass.out_of_round_mm,
+    )
+
+
+def _bubbles_of(model: done.Bubbles) -> Bubbles:
+    largest = model.diameter_mm if model.largest_mm is None else model.largest_mm
+    return Bubbles(model.count, model.diameter_mm, largest, model.seed)
+
+
+def tint_medium(base: Medium, tint: done.Tint) -> Medium:
+    """Return a medium with a tint added."""
+    return replace(
+        base, name=f"{base.name}, tinted", absorption_per_mm=base.absorption_per_mm + _absorption_of(tint)
+    )
+
+
+@lru_cache(maxsize=32)
+def _absorption_of(tint: done.Tint) -> np.ndarray:
+    match tint:
+        case done.ColourTint():
+            encoded = np.array([int(tint.colour[k : k + 2], 16) for k in (1, 3, 5)]) / 255
+            return absorb_colour(decode_srgb(encoded), tint.at_mm)
+        case done.ShareTint():
+            return absorb_bands(bands_of(tint), tint.at_mm)
+        case done.BandTint():
+            return absorb_bands(tint.bands, tint.at_mm)
+    raise TypeError(f"no tint is known for {tint!r}")
