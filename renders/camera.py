@@ -10,6 +10,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from .device import add_to
 from .engine import dr, mi
 from .interfaces import STEP_OFF_MM, approach, find_hit, on_panel, proceed, set_out
 from .lights import Lights, lamp_factor, look_up, meet_front
@@ -243,7 +244,7 @@ def _shade(geometry, lights: Lights, start: Start, look: Look, spot: Spot, shown
         plane = each * 16 + start.band
         stored = look_up(lights, plane * lights.windows.count, spot.panel, spot.u, spot.v, later)
         radiance = spot.albedo * dr.inv_pi * (factor * weight.y + weight.x * stored)
-        dr.scatter_add(img, look.weight * radiance, plane * start.whole + start.pixel, later)
+        add_to(img, look.weight * radiance, plane * start.whole + start.pixel, later)
         each += 1
 
 
@@ -280,7 +281,7 @@ def follow(geometry: Geometry, lights: Lights, start: Start, index, direct, imag
         look.weight *= dr.exp(-walk.absorption * length)
         shine = dr.gather(mi.Vector2f, lights.weights, lamp * lights.rows + start.row, met & lit).y
         place = (lamp * 16 + start.band) * start.whole + start.pixel
-        dr.scatter_add(image, look.weight * shine, place, met & lit)
+        add_to(image, look.weight * shine, place, met & lit)
         active &= hit.valid & ~met
 
         # A matte surface: all lamps direct, and the maps; then one more bounce from it.
@@ -347,6 +348,6 @@ def resolve(geometry, lights: Lights, eye: Eye, samples: Samples, pixels, index,
         light = direct * radiance + look_up(lights, plane * lights.windows.count, side, u, v, seen)
         total += dr.select(seen, light * albedo * dr.inv_pi, 0)
         number += 1
-    dr.scatter_add(image, total, plane * (eye.pixels.x * eye.pixels.y) + pixel)
+    add_to(image, total, plane * (eye.pixels.x * eye.pixels.y) + pixel, mi.Bool(True))
     return image
 

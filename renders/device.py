@@ -7,6 +7,14 @@ import numpy as np
 from .engine import dr, mi
 
 
+def add_to(target, value, index, active):
+    """Add values to a target whose size changes from set to set.
+
+    Left to itself, Dr.Jit makes copies of small targets, and compiles their size into the kernel.
+    """
+    dr.scatter_add(target, value, index, active, mode=dr.ReduceMode.Direct)
+
+
 def floats(values):
     """Single-precision array in the device's own memory.
 

@@ -17,6 +17,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from .device import add_to
 from .engine import dr, mi
 from .interfaces import Crossing, Hit, approach, find_hit, on_panel, proceed, set_out
 from .world import NO_PANEL, Geometry
@@ -167,7 +168,7 @@ def _pass_meters(row, ray, distance, flux, tally, active):
         off = ray(along) - centre
         through = active & (slope < 0) & (along > 0) & (along < distance)
         through &= dr.squared_norm(off) < place.w * place.w
-        dr.scatter_add(tally.meters, flux, row * tally.meter_count + number, through)
+        add_to(tally.meters, flux, row * tally.meter_count + number, through)
         number += 1
 
 
@@ -341,7 +342,7 @@ def trace(geometry: Geometry, rows: LampRows, aim: AimFrame, blockers, tally: Ta
     light = mi.Float64(photon.flux * visible)
     dr.scatter_add(tally.absorbed, mi.Float64(photon.taken * visible), reflections, done)
     dr.scatter_add(tally.ends, light, end * ORDERS_OF_REFLECTION + reflections, over)
-    dr.scatter_add(tally.panels, light, panel, here)
+    add_to(tally.panels, light, panel, here)
 
     u, v = on_panel(geometry, place, panel, here)
     thrown = (photon.form == _THROWN) | (photon.form == _OUT)

@@ -13,6 +13,7 @@ from __future__ import annotations
 
 from brimcast.shared.bands import BAND_WIDTH_NM
 
+from .device import add_to
 from .engine import dr, mi
 from .photons import LampRows, Landings
 from .windows import Laying, WindowTable
@@ -61,12 +62,12 @@ class _Book:
         self.first = kind * 3 * windows.fine
 
     def add(self, flux, cell, active):
-        dr.scatter_add(self.maps, flux, self.plane + cell, active)
+        add_to(self.maps, flux, self.plane + cell, active)
         fine = active & (cell < self.fine)
-        dr.scatter_add(self.channels, flux * self.visible, self.first + cell, fine)
+        add_to(self.channels, flux * self.visible, self.first + cell, fine)
         coloured = fine & (self.end > 0)
         colour = self.first + self.end * self.fine
-        dr.scatter_add(self.channels, flux * BAND_WIDTH_NM, colour + cell, coloured)
+        add_to(self.channels, flux * BAND_WIDTH_NM, colour + cell, coloured)
 
 
 @dr.freeze(warn_after=1000)

@@ -52,6 +52,8 @@ def _glass_line(set_file: SetFile, name: str) -> str:
     line = f"{name}: {shape}, {vessel.height_mm:.0f} mm tall"
     if getattr(vessel, "notes", None) is not None:
         return "; ".join([f"{line}, a mesh", *vessel.notes, "empty"])
+    if vessel.closed:
+        return f"{line}; closed, of metal"
     line += f", holds {vessel.capacity_ml():.0f} ml to the brim"
     if not glass.drink:
         return f"{line}; empty"

@@ -7,9 +7,12 @@ import pytest
 import yaml
 
 from brimcast.scene import setfile, yamlplaces
+from brimcast.scene.builder import build
 from brimcast.scene.faults import keys_of
 from brimcast.scene.models_base import Part
 from brimcast.scene.starter import starter
+from brimcast.shared.errors import PersonError
+from brimcast.vessels.shapes import SHAPES
 
 SCENE = files("brimcast.scene")
 EXAMPLES = sorted(path.name for path in (SCENE / "examples").iterdir() if path.name.endswith(".yaml"))
@@ -114,3 +117,27 @@ def problems(part, key, data):
 def test_set_in_the_manual_reads():
     (block,) = re.findall(r"```yaml\n(.*?)```", MANUAL, re.DOTALL)
     assert setfile.parse(block).lamps["key"].azimuth_deg == 150
+
+
+def test_manual_names_every_shape_and_every_shape_is_a_word():
+    for name in SHAPES:
+        assert f"`{name}`" in MANUAL
+        made = setfile.parse(f"brimcast: 1\nglasses: {{hero: {{vessel: {name}}}}}\nlamps: {{key: {{}}}}")
+        assert made.glasses["hero"].vessel.shape == name
+
+
+@pytest.mark.parametrize(
+    ("more", "key", "text"),
+    [
+        ("glass: crystal", "glasses.hero.glass", "a can is of metal"),
+        ("drink: {liquid: water}", "glasses.hero.drink", "a can is closed, so no drink shows in it"),
+    ],
+)
+def test_can_is_of_metal_and_takes_neither_glass_nor_drink(more, key, text):
+    start = "brimcast: 1\nlamps: {key: {}}\nglasses: {hero: {vessel: can"
+    (solid,) = build(setfile.parse(f"{start}}}}}"), detail=0.3).solids
+    assert solid.kind == "metal"
+    with pytest.raises(PersonError) as caught:
+        setfile.parse(f"{start}, {more}}}}}")
+    (fault,) = caught.value.faults
+    assert fault.key == key and text in fault.text

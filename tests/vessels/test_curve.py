@@ -136,6 +136,34 @@ def test_thinned_outline_keeps_normals_near_the_chords():
     assert off_deg <= 3 + 1e-9
 
 
+@settings(max_examples=25, deadline=None)
+@given(readings(), st.floats(1.0, 8.0))
+def test_tangents_between_kept_points_follow_the_curve(case, normal_off_deg):
+    """Taken linearly between two kept points, as a renderer takes normals: off by a thirtieth at most."""
+    curve = smooth_curve(*case)
+    thin = thinned(curve, 0.02, normal_off_deg)
+    for piece in range(curve.pieces[-1] + 1):
+        points, tangents = curve.points_mm[curve.pieces == piece], curve.tangents[curve.pieces == piece]
+        kept, ends = thin.points_mm[thin.pieces == piece], thin.tangents[thin.pieces == piece]
+        heights = kept[:, 1]
+        step = np.clip(np.searchsorted(heights, points[:, 1], side="right") - 1, 0, len(kept) - 2)
+        way = kept[step + 1] - kept[step]
+        share = np.einsum("ij,ij->i", points - kept[step], way) / np.einsum("ij,ij->i", way, way)
+        taken = (1 - share)[:, None] * ends[step] + share[:, None] * ends[step + 1]
+        taken /= np.hypot(*taken.T)[:, None]
+        off = np.abs(taken[:, 0] * tangents[:, 1] - taken[:, 1] * tangents[:, 0])
+        assert np.degrees(off.max()) <= normal_off_deg / 30 + 1e-6
+
+
+def test_wall_does_not_begin_within_the_rounding_before_it():
+    """Long chords of a rounded right angle have the straight side's own direction at both ends."""
+    square = joined([line((0, 0), (10, 0)), line((10, 0), (10, 90))])
+    thin = thinned(rounded(square, corner_near(square, (10, 0)), 1.25))
+    steps = np.diff(thin.points_mm, axis=0)
+    (wall,) = np.flatnonzero(np.hypot(*steps.T) > 20)
+    assert np.abs(thin.tangents[[wall, wall + 1], 0]).max() < 1e-12
+
+
 def test_at_follows_an_arc_between_its_points():
     curve = arc((3, 4), 20, 10, 80)
     for place in (0.3, 17.77, curve.end - 0.5):

@@ -146,3 +146,11 @@ def test_can_is_closed_of_sheet_and_takes_no_drink():
     assert gap == pytest.approx(SHAPES["can"].lid.sheet_mm, abs=2e-3)
     with pytest.raises(ValueError, match="a can is closed"):
         can.drink_mesh(60)
+
+
+def test_straight_wall_is_straight_from_heel_to_rim():
+    """A long face that began within a rounding would carry its slanting normal all along the wall."""
+    mesh = plain("tumbler").glass_mesh()
+    tall = np.ptp(mesh.vertices_mm[mesh.faces][:, :, 2], axis=1) > 20
+    assert tall.sum() >= 4 * 48
+    assert np.abs(mesh.normals[mesh.faces[tall]][:, :, 2]).max() < 1e-9
