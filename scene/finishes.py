@@ -92,7 +92,14 @@ def _check_stuff(glass: done.Finish, vessel) -> None:
         if getattr(glass, word) and vessel.closed:
             raise FinishError(word, f"a {vessel.name} is of metal; take this out")
         if getattr(glass, word) and word != "tint" and not isinstance(vessel, Vessel):
-            raise FinishError(word, "a glass from a mesh does not tell its inside from its outside; take this out")
+            raise FinishError(
+                word, "a glass from a mesh does not tell its inside from its outside; take this out"
+            )
+    if glass.tint:
+        try:
+            _absorption_of(glass.tint)
+        except ValueError as error:
+            raise FinishError("tint", str(error)) from None
 
 
 def _finish_of(glass: done.Finish, vessel: Vessel) -> Finish:

@@ -68,8 +68,12 @@ class Uneven(Part):
 
     depth_mm: Depth = Field(alias="depth", description="From the outermost to the deepest places, level.")
     seed: Seed = Field(1, description="Start of the random numbers; another seed, another surface.")
-    from_mm: Height | None = Field(None, alias="from", description="Height where it begins; left out, the base.")
-    to_mm: Height | None = Field(None, alias="to", description="Height where it ends; left out, under the rim.")
+    from_mm: Height | None = Field(
+        None, alias="from", description="Height where it begins; left out, the base."
+    )
+    to_mm: Height | None = Field(
+        None, alias="to", description="Height where it ends; left out, under the rim."
+    )
 
 
 class Hammered(Uneven):
@@ -107,7 +111,9 @@ class Bubbles(Part):
     @model_validator(mode="after")
     def _check_sizes(self):
         if self.largest_mm is not None and self.largest_mm < self.diameter_mm:
-            raise fault(f"{self.largest_mm:g} mm is less than the smallest, {self.diameter_mm:g} mm", "largest")
+            raise fault(
+                f"{self.largest_mm:g} mm is less than the smallest, {self.diameter_mm:g} mm", "largest"
+            )
         return self
 
 

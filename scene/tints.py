@@ -21,7 +21,8 @@ def absorb_colour(linear_srgb, thickness_mm):
 
     Of all transmittances with the colour, the one whose logarithm has the least sum of squared slopes:
     the idea of S. A. Burns, Numerical methods for smoothest reflectance reconstruction, Color Res. Appl.
-    45, 8-21 (2020; from memory), with the bound that nothing shines by itself. What the surfaces reflect is not counted.
+    45, 8-21 (2020; from memory), with the bound that nothing shines by itself. What the surfaces reflect
+    is not counted.
 
     Parameters
     ----------

@@ -18,9 +18,9 @@ from .progress import Progress
 
 COLUMNS = 6
 PICTURE_PX = (320, 400)
-MAP_PX = (320, 384)
+MAP_PX = (320, 420)
 # The table that the map shows, mm: left, right, toward the camera, away. The lamp stands behind on the left.
-SHOWN_MM = (-100.0, 200.0, -275.0, 85.0)
+SHOWN_MM = (-90.0, 230.0, -345.0, 75.0)
 CELL_MM = 1.0
 # Of an empty plan: a table of 35 % as metered with a card of 18 %.
 PLAIN_LEVEL = 0.1194 * 0.35 / 0.18

@@ -45,6 +45,7 @@ def trace(
 ) -> None:
     """Trace a glass in a photograph: a vessel file to edit, and a picture to check it by eye.
 
+    Stand the glass a metre before a bright sheet that just fills the picture: then its edges are dark.
     Hold the camera level, at half the height of the glass, and do not crop.
     """
     from brimcast.vessels import photo as photos

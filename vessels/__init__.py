@@ -7,9 +7,26 @@ In reading order:
 - ``lathe``: ``turn``, section to mesh
 - ``curve``: ``smooth_curve`` through measured points, ``rounded`` corners
 - ``offset``: ``offset``, the curve at a distance from an outline, and the discs that fit beside one
-- ``wall``: ``close_wall``, outer outline and thickness to the glass's section
+- ``wall``: ``close_wall``, outer outline and thickness to the glass's section; ``bead``, a rolled rim
 - ``fill``: ``fill``, the drink's body; ``capacity_ml``, ``fill_height_for_ml``
+- ``shapes``: ``SHAPES``, the glasses known by name with their usual measures
 - ``library``: ``vessel`` by name, ``vessel_from_outline`` from calliper readings
+- ``measured``: ``Measured``, what a person says of a glass; ``make_vessel``
+- ``vesselfile``: ``read_vessel``, ``write_file``, the same as a YAML file
+- ``outlinefile``: ``read_outline``, SVG paths (``svgpath``) and CSV points, laid out as one side (``halves``)
+- ``photo``: ``trace``, a glass in a photograph: its edge (``silhouette``), the profile that has such an edge
+  (``hull``), a few points for it (``stations``)
+- ``imports``: ``import_mesh``, other programs' meshes, checked and mended (``mending``)
+- ``variants``: ``variants``, glasses within a making tolerance
+- ``numbers``: ``measure``, capacity, mass, centre of mass, stability
+- ``drawing``: ``draw_section``, the section to scale; ``linework`` writes it as SVG and PNG
+- ``export``: ``export_mesh``, STL, PLY, OBJ, GLB
+- ``outside``: ``find_outside``, a stretch of the outside by its height
+- ``relief``: flutes, ribs, rings, hammered and wavy surfaces as depths; ``surface`` makes vertices of them
+- ``facets``: flat panels cut round a glass
+- ``strips``: ``woven``, a mesh of lines of vertices
+- ``finish``: ``finish``, a glass with all that was done to it
+- ``inclusions``: ``bubble_mesh``, bubbles in the glass; ``label``: ``cut_label``, a sheet on the wall
 - ``solids``: balls, rods, slabs, prisms, rings and plates with openings
 
 Lengths are millimetres, z is up, the table is z = 0, a vessel's axis is z.

@@ -11,15 +11,15 @@ from functools import cached_property
 
 import numpy as np
 
-from .relief import TO_CAMERA
 from .outside import FinishError, Level, find_outside
+from .relief import TO_CAMERA
 from .strips import Line, Strip
 
 _PLACES = 600  # where the depth is looked at
 _CLOSEST_LEVELS_MM = 0.01
 _SAME_MM = 1e-4
 _ROOM = 0.3  # of a step of the grid, between the last of its places and a facet's corner
-_FEWEST_ROUND = 160  # vertices round a glass that is cut, however coarse
+_SHALLOW = 0.04  # of a cut's depth, the largest chord error
 
 
 @dataclass(frozen=True)
@@ -90,8 +90,9 @@ class Facets:
         below, above = lean - bevel, lean + bevel
         steep = np.degrees([-below, above])
         if steep.min() < 5 or steep.max() > 85:
-            text = f"with {cut.bevel_deg:g} deg one stands {steep[np.abs(steep - 45).argmax()]:.0f} deg off upright"
-            raise FinishError("cut", f"the bevels do not fit this wall: {text}; allowed: 5 to 85 deg")
+            worst = steep[np.abs(steep - 45).argmax()]
+            text = f"bevels of {cut.bevel_deg:g} deg do not fit this wall: one is {worst:.0f} deg off upright"
+            raise FinishError("cut", f"{text}; allowed: 5 to 85 deg")
         return np.array(
             [
                 (low, np.tan(below)),
@@ -149,12 +150,15 @@ class Facets:
         deepest_mm : (n, 2) float
             Radius and height of the deepest places, from below.
         """
+        # However coarse, a shallow cut keeps its form.
+        error_mm = min(chord_error_mm, _SHALLOW * self.cut.depth_mm)
+        widest_mm = self.side.at([self.cut.from_mm, self.cut.to_mm]).radius_mm.max()
+        round_ = max(sections, np.pi / np.arccos(1 - error_mm / widest_mm))
         # A bevel's plane cuts the round wall in an ellipse, which bends most at the tip: 1 / (r sin slope).
         steep = np.arctan(np.abs(self._planes[[0, 2], 1])).min()
-        finer = 1.05 / np.sqrt(np.sin(steep))
-        places = int(np.ceil(finer * max(sections, _FEWEST_ROUND) / (2 * self.cut.facets)))
+        places = int(np.ceil(1.05 / np.sqrt(np.sin(steep)) * round_ / (2 * self.cut.facets)))
         grid = np.linspace(0.0, np.pi / self.cut.facets, places + 1)
-        heights, whole = self._levels(grid, chord_error_mm)
+        heights, whole = self._levels(grid, error_mm)
         level = self.side.at(heights)
         width = self.half_width(heights)
         width[[0, -1]] = 0.0
@@ -266,7 +270,9 @@ class Facets:
                 points = np.stack([left.points_mm[-1], right.points_mm[0]])
                 # Where it ends in a tip, both are one.
                 points = points[:1] if np.array_equal(*points) else points
-                lines.append(Line(np.arange(len(points), dtype=float), points, np.tile(normal, (len(points), 1))))
+                lines.append(
+                    Line(np.arange(len(points), dtype=float), points, np.tile(normal, (len(points), 1)))
+                )
             strips.append(Strip(tuple(lines), closed=False, roughness=roughness))
         return strips
 

@@ -10,13 +10,14 @@ from .lathe import sections_for
 from .library import Vessel, _accuracy
 from .mesh import Mesh, bent
 from .outline import thinned
-from .relief import Relief, Surface
 from .outside import FinishError, find_outside
+from .relief import Relief
 from .strips import Line, Strip, woven
+from .surface import Surface
 
 LEAST_WALL_MM = 0.3
 _GAP_MM = 0.5  # of plain wall between two reliefs
-_CLOSEST_MM = 0.02  # of an end of a zone to the next level of the outline
+_CLOSEST = 12.0  # chord errors from an end of a zone to the next level of the outline
 
 
 @dataclass(frozen=True)
@@ -116,8 +117,10 @@ def finish(vessel, done, detail=1.0):
     """
     surface = [*done.reliefs, *([done.cut] if done.cut else []), *done.frosts]
     if surface and not isinstance(vessel, Vessel):
-        raise FinishError(surface[0].part, "a glass from a mesh keeps the surface it came with; take this out")
-    bend = _bend(vessel, done)
+        raise FinishError(
+            surface[0].part, "a glass from a mesh keeps the surface it came with; take this out"
+        )
+    bend = bend_of(vessel, done)
     if not surface:
         core = vessel.section.points_mm if isinstance(vessel, Vessel) else None
         return Finished(bent(vessel.glass_mesh(detail), bend), vessel, core, bend)
@@ -126,26 +129,33 @@ def finish(vessel, done, detail=1.0):
     _check_frosts(vessel, done.frosts)
     strips, ends, deepest = [], {}, {}
     for zone in _find_zones(vessel, done):
-        made, lines, line = zone.weave(sections, *accuracy, lambda low, high: _roughness(done.frosts, low, high))
+        made, lines, line = zone.weave(
+            sections, *accuracy, lambda low, high: _roughness(done.frosts, low, high)
+        )
         span = zone.side.low_mm, zone.side.high_mm
         strips += made
         ends |= dict(zip(span, lines, strict=True))
         deepest[span] = line
         left_mm = _check_wall(vessel, zone.part, line)
         vessel = replace(vessel, thinnest_mm=min(vessel.thinnest_mm, left_mm))
-    levels = _list_levels(thinned(vessel.section, *accuracy), vessel, done.frosts, list(deepest))
+    closest_mm = _CLOSEST * accuracy[0]
+    section = thinned(vessel.section, *accuracy)
+    levels = _list_levels(section, vessel, done.frosts, list(deepest), closest_mm)
     strips += _weave_plain(levels, done.frosts, ends, set(deepest), sections)
     return Finished(bent(woven(strips), bend), vessel, _core(levels, deepest), bend)
 
 
-def _bend(vessel, done):
+def bend_of(vessel, done):
+    """Return the (3, 3) matrix that makes an upright round glass lean and oval as its finish says."""
     if isinstance(vessel, Vessel):
         widest_mm = 2 * vessel.outer.points_mm[:, 0].max()
     else:
         widest_mm = np.ptp(vessel.mesh.bounds_mm[:, 0])
     oval = done.out_of_round_mm / (2 * widest_mm)
     if not 0 <= oval < 0.1:
-        text = f"{done.out_of_round_mm:g} mm; it must be less than a fifth of the diameter, {widest_mm:.4g} mm"
+        text = (
+            f"{done.out_of_round_mm:g} mm; it must be less than a fifth of the diameter, {widest_mm:.4g} mm"
+        )
         raise FinishError("out_of_round", text)
     return np.array([[1 + oval, 0, 0], [0, 1 - oval, -np.tan(np.radians(done.tilt_deg))], [0, 0, 1.0]])
 
@@ -202,7 +212,7 @@ def _roughness(frosts, low_mm, high_mm):
     return next((frost.roughness for frost in frosts if frost.from_mm < middle < frost.to_mm), 0.0)
 
 
-def _list_levels(section, vessel, frosts, zones):
+def _list_levels(section, vessel, frosts, zones, closest_mm):
     """Return the section's points without what zones take, with the ends of zones and frosts."""
     spans = [*zones, *((frost.from_mm, frost.to_mm) for frost in frosts)]
     new = {}
@@ -221,7 +231,7 @@ def _list_levels(section, vessel, frosts, zones):
         outside = lowest <= k < crest
         if outside and any(low < height < high for low, high in zones):
             continue
-        if outside and k not in kept_always and any(abs(height - other) < _CLOSEST_MM for other in new):
+        if outside and k not in kept_always and any(abs(height - other) < closest_mm for other in new):
             continue
         levels.append(_Level(radius, height, section.normals[k], int(section.pieces[k]), outside))
     for height in sorted(new):
@@ -239,7 +249,9 @@ def _weave_plain(levels, frosts, ends, zones, sections):
         line = line or _round_line(level, around)
         if k:
             before = levels[k - 1]
-            apart = before.piece != level.piece or (before.outside and (before.height_mm, level.height_mm) in zones)
+            apart = before.piece != level.piece or (
+                before.outside and (before.height_mm, level.height_mm) in zones
+            )
             here = _roughness(frosts, before.height_mm, level.height_mm) if before.outside else 0.0
             if apart or (here != rough and len(run) > 1):
                 strips.append(Strip(tuple(run), roughness=rough))
@@ -257,7 +269,9 @@ def _round_line(level, around):
             raise ValueError("the section meets the axis at a slant; a glass is flat there")
         return Line(np.zeros(1), np.array([[0, 0, level.height_mm]]), np.array([[0, 0, np.sign(up)]]))
     cos, sin = np.cos(around), np.sin(around)
-    points = np.stack([level.radius_mm * cos, level.radius_mm * sin, np.full(len(cos), level.height_mm)], axis=1)
+    points = np.stack(
+        [level.radius_mm * cos, level.radius_mm * sin, np.full(len(cos), level.height_mm)], axis=1
+    )
     return Line(around, points, np.stack([out * cos, out * sin, np.full(len(cos), up)], axis=1))
 
 

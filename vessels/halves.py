@@ -167,7 +167,8 @@ def _levels(curve):
     """Return heights at which to look, and the x of all crossings at each."""
     x, z = curve.points_mm.T
     low, high = z.min(), z.max()
-    levels = np.linspace(low, high, _HEIGHTS + 2)[1:-1]
+    # A drawing that leans shows one side alone near foot and rim.
+    levels = low + (high - low) * np.linspace(0.08, 0.92, _HEIGHTS)
     found = []
     for level in levels:
         above = z >= level
@@ -186,6 +187,9 @@ def _both_sides(curve):
     levels = levels[even]
     ends = np.array([(xs[0], xs[-1]) for xs, is_even in zip(found, even, strict=True) if is_even])
     middles, width = ends.mean(axis=1), np.ptp(ends)
+    # A section of one side has crossings on both sides of the wall, and never its full width between them.
+    if np.ptp(ends, axis=1).max() < 0.8 * np.ptp(curve.points_mm[:, 0]):
+        return None, 0.0
     # Closed along the axis, the one end is upright and the other is not.
     spreads = np.ptp(ends, axis=0)
     if spreads.min() < _NEAR * width and spreads.max() > 1e-3 * width:
@@ -216,7 +220,7 @@ def _drawn_axis(curve):
         extreme = min(abs(x[at] - x.min()), abs(x[at] - x.max())) <= near
         if extreme and abs(curve.tangents[at, 1]) < np.sin(np.radians(_LEVEL_DEG)):
             return float(x[at])
-    raise HalvesError("shows one side but not the axis; draw the underside from the axis, or give axis: its x")
+    raise HalvesError("shows one side but no axis; draw the underside from the axis, or give axis: its x")
 
 
 def _turned(curve, axis_mm, tilt_deg):

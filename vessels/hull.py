@@ -12,7 +12,11 @@ from dataclasses import dataclass
 import numpy as np
 
 FAR_MM = 1e5  # a camera so far away sees no perspective that could be measured
-_STEP_PX = 2.0  # under foot or rim, where their radius is taken
+_STEP_PX = 2.0  # from foot or rim, where their radius is taken
+
+
+class NoProfileError(ValueError):
+    """No turned body of the height that was given has the silhouette."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -55,9 +59,12 @@ def find_profile(silhouette, distance_mm, height_mm, step_mm):
         Focal length, pixels.
     eye_mm : float
         Height of the lens above the foot, mm.
-    """
-    from scipy.optimize import brentq
 
+    Raises
+    ------
+    NoProfileError
+        Height and distance do not go with the silhouette.
+    """
     apart = np.ptp(np.concatenate([silhouette.left[:, 1], silhouette.right[:, 1]]))
     roughly = apart * distance_mm / height_mm
 
@@ -65,12 +72,21 @@ def find_profile(silhouette, distance_mm, height_mm, step_mm):
         low, high = _ends(silhouette, distance_mm, focal_px)
         return high - low - height_mm
 
-    focal_px = brentq(gap, 0.5 * roughly, 2 * roughly, xtol=1e-4 * roughly, rtol=1e-10)
+    focal_px = _root(gap, 0.5 * roughly, 2 * roughly, 1e-4 * roughly)
     low, high = _ends(silhouette, distance_mm, focal_px)
     count = int(np.ceil((high - low) / step_mm)) + 1
     levels = np.linspace(low, high, count)
     radii = np.array([_reach(rays, levels, distance_mm) for rays in _rays(silhouette, focal_px)])
     return levels - low, radii, focal_px, -low
+
+
+def _root(function, low, high, within):
+    """Return where a function is nought between two places."""
+    from scipy.optimize import brentq
+
+    if function(low) * function(high) > 0:
+        raise NoProfileError("no body of that height at that distance has this silhouette")
+    return brentq(function, low, high, xtol=within)
 
 
 def _rays(silhouette, focal_px):
@@ -88,11 +104,14 @@ def _rays(silhouette, focal_px):
 
 def _ends(silhouette, distance_mm, focal_px):
     """Return the heights of foot and rim over the lens, mm."""
-    from scipy.optimize import brentq
-
     both = _rays(silhouette, focal_px)
     slopes = np.concatenate([rays[:, 2] / rays[:, 1] for rays in both])
     step_mm = _STEP_PX * distance_mm / focal_px
+
+    def inside(level, sign, share):
+        levels = np.array([level - sign * share * step_mm])
+        return min(_reach(rays, levels, distance_mm)[0] for rays in both)
+
     ends = []
     for slope, sign in ((slopes.min(), -1), (slopes.max(), 1)):
         tip, middle = slope * distance_mm, (slopes.min() + slopes.max()) / 2 * distance_mm
@@ -100,10 +119,12 @@ def _ends(silhouette, distance_mm, focal_px):
         def beyond(level, slope=slope, sign=sign, tip=tip):
             # The plane that touches the end lets circles reach this far; the sides, a little before it:
             cone = sign * (tip - level) / max(abs(slope), 1e-9)
-            inside = np.array([level - sign * step_mm])
-            return min(_reach(rays, inside, distance_mm)[0] for rays in both) - cone
+            return inside(level, sign, 1.0) - cone
 
-        ends.append(brentq(beyond, middle, tip, xtol=1e-4))
+        level = _root(beyond, middle, tip, 1e-4)
+        # A rounding that goes out by some way in this step goes out by half of it in a quarter of the step.
+        reached = max(2 * inside(level, sign, 0.25) - inside(level, sign, 1.0), 0.0)
+        ends.append(tip - sign * abs(slope) * reached)
     return ends
 
 

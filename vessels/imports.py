@@ -23,6 +23,10 @@ _COARSE_DEG = 10.0
 _LEAST_MM, _MOST_MM = 5.0, 2000.0
 
 
+class Refusal(ValueError):
+    """What a file holds is no glass that can be used."""
+
+
 @dataclass(frozen=True)
 class Import:
     """How a mesh is to be taken.
@@ -123,12 +127,12 @@ def import_mesh(path, ask=None):
             notes += done
             faults = find_faults(positions, faces)
         if faults:
-            raise ValueError("; ".join(faults) + _offer(positions, faces, ask))
+            raise Refusal("; ".join(faults) + _offer(positions, faces, ask))
         mesh, turn_deg = smooth_mesh(positions, faces, ask.sharp_deg)
-        # Inward parts are hollows in the glass; `find_faults` has looked at them.
-        check(mesh, closed=False, normals_within_deg=max(ask.sharp_deg, 10.0) + 1)
-    except ValueError as wrong:
+    except Refusal as wrong:
         raise _fault(path, str(wrong)) from None
+    # Inward parts are hollows in the glass; `find_faults` has looked at them.
+    check(mesh, closed=False, normals_within_deg=max(ask.sharp_deg, 10.0) + 1)
     if turn_deg > _COARSE_DEG:
         notes.append(f"coarse: neighbouring faces turn by up to {turn_deg:.0f} deg; caustics will be rough")
     height_mm = float(mesh.bounds_mm[1, 2])
@@ -257,12 +261,12 @@ def _upright(path, positions, ask):
         factor = UNITS[unit]
     else:
         offer = "give the unit (mm, cm, m, in) or the glass's height"
-        raise ValueError(f"has no unit: it is {tall:.4g} tall; {offer}")
+        raise Refusal(f"has no unit: it is {tall:.4g} tall; {offer}")
     positions = positions * factor
     size = np.ptp(positions, axis=0)
     if not (size.min() >= _LEAST_MM and size.max() <= _MOST_MM):
         across = " x ".join(f"{side:.4g}" for side in size)
-        raise ValueError(f"is {across} mm: no glass is; check its unit, or give its height")
+        raise Refusal(f"is {across} mm: no glass is; check its unit, or give its height")
     z = positions[:, 2] - positions[:, 2].min()
     foot = positions[z <= 0.005 * size[2], :2]
     middle = (foot.min(axis=0) + foot.max(axis=0)) / 2

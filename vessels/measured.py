@@ -80,7 +80,7 @@ class Measured:
     wall_mm : float or tuple of (float, float)
         Thickness, or pairs of height and thickness, mm.
     base_mm : float
-        Height of the inside's lowest point, mm.
+        Height of the inside's lowest point, mm; not under the first point of ``inside_mm``.
     fillet_mm, heel_mm, hollow_mm : float or None
         See `wall.Measures`; None: as usual for such a glass.
     edge_mm : float or None
@@ -127,10 +127,11 @@ def make_vessel(measured, folder=".", name="measured"):
                 smooth_curve(measured.inside_mm)
             except OutlineError as wrong:
                 raise ValueError(f"inside_mm: {wrong}") from None
+        lowest_mm = measured.inside_mm[0][0] if measured.inside_mm else 0.0
         return vessel_from_outline(
             measured.outline_mm,
             measured.wall_mm,
-            measured.base_mm,
+            max(measured.base_mm, lowest_mm),
             measured.corners,
             measured.inside_mm or None,
             name=name,

@@ -211,6 +211,8 @@ def _turned_alike(faces):
     for k in range(count):
         first = int((group == k).argmax())
         walked, before = breadth_first_order(graph, first, directed=False)
+        if len(walked) == 1:
+            continue
         steps = np.asarray(graph[before[walked[1:]], walked[1:]]).reshape(-1) == 2
         for face, step in zip(walked[1:].tolist(), steps.tolist(), strict=True):
             turn[face] = turn[before[face]] ^ step

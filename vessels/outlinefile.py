@@ -116,14 +116,14 @@ def _read_csv(path, drawing, corners):
         inside = _diameters(path, names, rows, "inner ")
     else:
         heights, radii, asymmetry = mean_radii(rows[:, :2], drawing.axis)
-        across, inside, lines = 2 * radii, None, None
+        heights, across, inside, lines = heights - heights.min(), 2 * radii, None, None
     factor = MM[unit] if unit else None
     if drawing.height_mm is not None:
         factor = drawing.height_mm / (heights.max() - min(heights.min(), 0.0))
     if factor is None:
         raise _fault(path, "has no unit; write it in the header ('height mm'), or give the glass's height")
     if "height" not in names:
-        heights, asymmetry_mm = heights - heights.min(), asymmetry and asymmetry * factor
+        asymmetry_mm = asymmetry and asymmetry * factor
     try:
         outer = smooth_curve(factor * np.stack([heights, across], axis=1), corners)
         if inside is not None:

@@ -9,7 +9,7 @@ import numpy as np
 
 from brimcast.shared.errors import Fault, PersonError
 
-from .hull import FAR_MM, Silhouette, find_profile
+from .hull import FAR_MM, NoProfileError, Silhouette, find_profile
 from .measured import Measured, make_vessel
 from .silhouette import PhotoError, find_edge
 from .stations import choose_stations
@@ -142,7 +142,11 @@ def _measure(path, ask, picture, edge, pose, upright):
         raise PhotoError(text)
     silhouette = _both_edges(upright, axis_px)
     mm_per_px = ask.height_mm / np.ptp(upright[:, 1])
-    heights, radii, focal_px, eye_mm = find_profile(silhouette, distance_mm, ask.height_mm, 0.5 * mm_per_px)
+    try:
+        found = find_profile(silhouette, distance_mm, ask.height_mm, 0.5 * mm_per_px)
+    except NoProfileError:
+        raise PhotoError("does not go with the height and the distance given; measure both") from None
+    heights, radii, focal_px, eye_mm = found
     middle = (heights > _ENDS * ask.height_mm) & (heights < (1 - _ENDS) * ask.height_mm)
     gaps = np.abs(radii[0] - radii[1]) * middle
     worst = int(gaps.argmax())

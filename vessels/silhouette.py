@@ -14,10 +14,14 @@ FEWEST_PX = 250  # of the glass's height
 _BLOCKS = 80  # of the background's model, along the picture's longer side
 _FRAME = 0.1  # of the picture's shorter side: where the background is looked for first
 _DARKEST = 0.03  # of white: keeps differences finite on black
+_BUSY = 0.06  # a background that wavers by more, block by block, is not plain
 _FAINT = 0.04  # a difference from the background under this is nothing
+_WEAKER = 0.6  # of what is clear: enough where it hangs together with what is
 _NOISIEST = 0.3  # what must be exceeded to stand out from noise, at most
 _CLEAR = 10.0  # times the noise that an edge must have
+_GAP = 0.006  # of the picture's longer side: half the widest gap in a faint edge that is bridged
 _INSIDE, _OUTSIDE = 8, 5  # pixels looked at on each side of an edge
+_SHARP_PX = 0.4  # softening where the edge is located
 _RISE_PX = 0.8  # about the width of a sharp edge
 _SOFTEN = 2.0  # pixels along the edge over which noise is averaged out
 
@@ -62,11 +66,11 @@ def find_edge(picture):
         The background is busy or noisy, nothing or more than one thing stands before it, or the thing
         is cut off by the picture's border or too small.
     """
-    difference, noise = _flattened(picture)
+    difference, sharp, noise = _flattened(picture)
     clear = max(6 * noise, _FAINT)
     if clear > _NOISIEST:
         raise PhotoError(f"is too noisy: its background wavers by {100 * noise:.0f} %; give it more light")
-    body = _one_body(difference > clear)
+    body = _one_body(_standing_out(difference, clear))
     contrast = _usual_contrast(difference, body)
     if contrast < _CLEAR * noise:
         raise PhotoError(
@@ -77,13 +81,13 @@ def find_edge(picture):
     if np.ptp(rows) < FEWEST_PX:
         text = f"shows the glass only {np.ptp(rows)} pixels tall; at least {FEWEST_PX} are needed: go nearer"
         raise PhotoError(text)
-    coarse = _outer_contour(difference, body, clear)
-    fine = _at_steepest(difference, coarse)
+    coarse = _outer_contour(difference, body, _WEAKER * clear)
+    fine = _at_steepest(sharp, coarse)
     return _softened(fine, contrast, noise)
 
 
 def _flattened(picture):
-    """Return the difference of each pixel from the background, as a share of it, and its noise."""
+    """Return the softened difference from the background, as a share of it, the sharp one, and the noise."""
     from scipy.ndimage import gaussian_filter
 
     height, width = picture.shape[:2]
@@ -91,13 +95,13 @@ def _flattened(picture):
         raise PhotoError(f"is too small: {width} x {height} pixels")
     background = _background(picture)
     share = (picture - background) / (background + _DARKEST)
-    soft = gaussian_filter(share, sigma=(1, 1, 0))
-    difference = np.sqrt((soft**2).mean(axis=2))
+    soft, sharp = (gaussian_filter(share, sigma=(wide, wide, 0)) for wide in (1.0, _SHARP_PX))
+    difference, sharper = (np.sqrt((one**2).mean(axis=2)) for one in (soft, sharp))
     # What noise leaves of the softened difference; the median leaves out things.
     rest = soft - gaussian_filter(soft, sigma=(4, 4, 0))
     frame = _frame_mask((height, width), int(_FRAME * min(height, width)))
     noise = 1.4826 * np.median(np.abs(rest[frame]))
-    return difference, float(max(noise, 1e-4))
+    return difference, sharper, float(max(noise, 1e-4))
 
 
 def _background(picture):
@@ -106,7 +110,8 @@ def _background(picture):
     block = max(4, max(height, width) // _BLOCKS)
     rows, columns = height // block, width // block
     blocks = picture[: rows * block, : columns * block].reshape(rows, block, columns, block, 3)
-    blocks = np.median(blocks.swapaxes(1, 2).reshape(rows, columns, block**2, 3), axis=2)
+    pixels = blocks.swapaxes(1, 2).reshape(rows, columns, block**2, 3)
+    blocks = np.median(pixels, axis=2)
     y, x = np.meshgrid(np.linspace(-1, 1, rows), np.linspace(-1, 1, columns), indexing="ij")
     frame = _frame_mask((rows, columns), max(2, int(_FRAME * min(rows, columns))))
     chosen = frame.copy()
@@ -118,17 +123,16 @@ def _background(picture):
         off = np.abs(blocks - model).max(axis=2) / (model.max(axis=2) + _DARKEST)
         near = max(3 * 1.4826 * np.median(off[frame]), 0.03)
         chosen = off < near
-    outside = off[frame] > max(near, 0.08)
-    if outside.mean() > 0.3:
-        raise PhotoError(
-            f"has a busy background: {100 * outside.mean():.0f} % of its border does not go with the rest; "
-            "take it against one plain sheet that fills the picture"
-        )
-    lines, places = np.linspace(-1, 1, height), np.linspace(-1, 1, width)
-    whole = np.zeros_like(picture)
+    # What the grain of the pixels would make of a plain background's blocks.
+    grain = np.median(np.abs(pixels - blocks[:, :, None])[frame]) / (block * (model[frame].mean() + _DARKEST))
+    busy = off[frame] > max(near, _BUSY)
+    if busy.mean() > 0.3 or np.median(off[frame]) > max(_BUSY, 10 * grain):
+        raise PhotoError("has a busy background; take it against one plain sheet that fills the picture")
+    table = np.zeros((degree + 1, degree + 1, 3))
     for (i, j), factor in zip(terms, factors, strict=True):
-        whole += np.multiply.outer(np.multiply.outer(lines**j, places**i), factor)
-    return np.maximum(whole, 0.0)
+        table[j, i] = factor
+    lines, places = (np.vander(np.linspace(-1, 1, n), degree + 1, increasing=True) for n in (height, width))
+    return np.maximum(np.stack([lines @ table[..., k] @ places.T for k in range(3)], axis=2), 0.0)
 
 
 def _robust_fit(basis, values):
@@ -149,13 +153,34 @@ def _frame_mask(shape, wide):
     return mask
 
 
+def _standing_out(difference, clear):
+    """Return where a difference is clear, and what is weaker but hangs together with that."""
+    from scipy.ndimage import label
+
+    labels, count = label(difference > _WEAKER * clear)
+    kept = np.zeros(count + 1, dtype=bool)
+    kept[labels[difference > clear]] = True
+    kept[0] = False
+    return kept[labels]
+
+
+def _filled(mask):
+    """Return a mask with what it surrounds; gaps in its edge are bridged, and do not move it elsewhere."""
+    from scipy.ndimage import binary_closing, binary_erosion, binary_fill_holes, binary_opening
+
+    wide = max(4, round(_GAP * max(mask.shape)))
+    ball = np.hypot(*np.mgrid[-wide : wide + 1, -wide : wide + 1]) <= wide
+    inner = np.s_[wide + 1 : -wide - 1, wide + 1 : -wide - 1]
+    closed = binary_closing(np.pad(mask, wide + 1), ball)[inner]
+    inside = binary_erosion(binary_fill_holes(closed | mask), ball)
+    return binary_opening(binary_fill_holes(mask | inside), np.ones((3, 3)))
+
+
 def _one_body(mask):
     """Return the filled shape of the one thing in a mask."""
-    from scipy.ndimage import binary_closing, binary_fill_holes, binary_opening, label, sum_labels
+    from scipy.ndimage import label, sum_labels
 
-    ball = np.hypot(*np.mgrid[-3:4, -3:4]) < 3.5
-    closed = binary_closing(np.pad(mask, 4), ball)[4:-4, 4:-4] | mask
-    filled = binary_opening(binary_fill_holes(closed), ball[2:5, 2:5])
+    filled = _filled(mask)
     labels, count = label(filled)
     if count == 0:
         raise PhotoError("shows no glass: nothing stands out from the background")

@@ -80,7 +80,9 @@ def _band(lower, upper, closed, lower_start, upper_start):
     below = order < len(middles[0])
     at, over = np.cumsum(below) - below, np.cumsum(~below) - ~below
     stepped = np.where(
-        below, lower_start + i[np.minimum(at + 1, len(i) - 1)], upper_start + j[np.minimum(over + 1, len(j) - 1)]
+        below,
+        lower_start + i[np.minimum(at + 1, len(i) - 1)],
+        upper_start + j[np.minimum(over + 1, len(j) - 1)],
     )
     return np.stack([lower_start + i[at], stepped, upper_start + j[over]], axis=1)
 
@@ -92,4 +94,6 @@ def _steps(angles, start, closed):
         return index, angles
     first = int(np.abs((angles - start + np.pi) % (2 * np.pi) - np.pi).argmin())
     turned = np.concatenate([angles[first:], angles[: first + 1] + 2 * np.pi])
-    return np.append(np.roll(index, -first), first), turned - 2 * np.pi * np.round((turned[0] - start) / 2 / np.pi)
+    return np.append(np.roll(index, -first), first), turned - 2 * np.pi * np.round(
+        (turned[0] - start) / 2 / np.pi
+    )

@@ -218,7 +218,8 @@ def _with_underside(side, measures):
     parts = [arc(centre, ball_mm, 90, touch_deg)]
     if heel_mm > 0:
         parts.append(arc((rest_mm, heel_mm), heel_mm, touch_deg - 180, -90))
-    return joined([*parts, outside.cut(1 if heel_mm > 0 else 2, outside.end)])
+    # A sharp edge stands twice; a drawn rounding comes out of the table without one.
+    return joined([*parts, outside.cut(2 if outside.pieces[1] != outside.pieces[2] else 1, outside.end)])
 
 
 def _round_rim(outside, inside, top_mm):

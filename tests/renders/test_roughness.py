@@ -47,7 +47,7 @@ def _smith(cosine, roughness):
 
 
 def _hemisphere(count=700):
-    """Return directions of the upper half space and the solid angle of each, midpoints even in cos, azimuth."""
+    """Return directions of the upper half space, even in cosine and azimuth, and the solid angle of each."""
     cos, turn = np.meshgrid((np.arange(count) + 0.5) / count, 2 * np.pi * (np.arange(count) + 0.5) / count)
     sin = np.sqrt(1 - cos**2)
     ways = np.stack([sin * np.cos(turn), sin * np.sin(turn), cos], axis=-1).reshape(-1, 3)
@@ -81,7 +81,7 @@ def test_slopes_under_upright_light_follow_the_closed_form(tools, roughness):
 @pytest.mark.parametrize("roughness", [0.2, 0.6])
 @pytest.mark.parametrize("tilt_deg", [20, 60, 80])
 def test_slopes_under_slanting_light_are_those_that_it_can_meet(tools, roughness, tilt_deg):
-    """Means of the slope over the visible distribution G1 D (v.m) / cos, by quadrature over the half space."""
+    """Means of the slope over the visible distribution G1 D (v.m) / cos, by quadrature."""
     incoming = _from_above(tilt_deg)
     slopes = _slopes(tools, incoming, (0, 0, 1), roughness)
     ways, solid = _hemisphere()

@@ -60,9 +60,11 @@ def test_list_for_programs_says_what_a_set_may_change(capsys):
     assert main(["vessel", "list", "--json"]) == 0
     listed = {one["name"]: one for one in json.loads(capsys.readouterr().out)}
     assert list(listed) == list(SHAPES)
-    for name, one in listed.items():
-        assert one["can_ask"] == list(SHAPES[name].allowed)
-        assert one["capacity_ml"] == pytest.approx(vessel(name).capacity_ml(), abs=0.01)
+    assert {name: one["can_ask"] for name, one in listed.items()} == {
+        name: list(shape.allowed) for name, shape in SHAPES.items()
+    }
+    for name in ("rocks", "tasting", "can"):
+        assert listed[name]["capacity_ml"] == pytest.approx(vessel(name).capacity_ml(), abs=0.01)
     assert listed["can"]["closed"] and not listed["bottle"]["closed"]
 
 
@@ -155,7 +157,7 @@ def test_mistakes_are_the_persons_and_nothing_is_written(here, capsys, arguments
 def small_sheet(here, little_effort, monkeypatch):
     """Little pictures, and a cache of their own."""
     monkeypatch.setattr(contact, "PICTURE_PX", (40, 50))
-    monkeypatch.setattr(contact, "MAP_PX", (60, 72))
+    monkeypatch.setattr(contact, "MAP_PX", (64, 84))
     monkeypatch.setattr(contact, "CELL_MM", 5.0)
     # Compiled kernels stay where they are.
     monkeypatch.setenv("DRJIT_CACHE_DIR", str(kernel_folder()))
@@ -172,11 +174,11 @@ def test_contact_sheet_pictures_each_glass_and_keeps_what_it_made(small_sheet, c
     assert settings["glasses"] == ["shot", "can"]
     frames = [contact._frame(name, "auto", None) for name in ("shot", "can")]
     for frame in frames:
-        assert frame.picture.shape == (50, 40, 3) and frame.plan.shape == (72, 60, 3)
+        assert frame.picture.shape == (50, 40, 3) and frame.plan.shape == (84, 64, 3)
         assert 90 < np.median(frame.plan) < 190
     # The can's shadow: 45 degrees, so as long as the can is high, away from the lamp.
     left, _, _, far = contact.SHOWN_MM
-    scale = 60 / 300
+    scale = 64 / (contact.SHOWN_MM[1] - left)
     along = np.array([0.5, -np.sqrt(3) / 2])
     for distance_mm, dark in ((90, True), (170, False)):
         x, y = distance_mm * along

@@ -63,7 +63,7 @@ def test_torus_has_the_published_volume_and_lies_about_its_middle(published):
     assert moment_mm4 / volume_mm3 == pytest.approx(7.0, rel=1e-9)
 
 
-@pytest.mark.parametrize("name", ["rocks", "coupe", "decanter", "hurricane", "bottle"])
+@pytest.mark.parametrize("name", ["rocks", "coupe", "bottle"])
 def test_mass_and_centre_are_those_of_the_mesh(name):
     """Independent route: trimesh's volume and centre of mass of the mesh, whose facets lie 0.002 mm in."""
     glass = plain(name)

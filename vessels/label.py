@@ -1,0 +1,132 @@
+"""A label on a glass: a curved sheet just off the wall, with the place of each vertex in its picture."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from .mesh import Mesh, bent
+from .outside import FinishError, find_outside
+
+GAP_MM = 0.05
+
+
+@dataclass(frozen=True)
+class Label:
+    """A sticker or print on the outside.
+
+    Parameters
+    ----------
+    from_mm, to_mm : float
+        Heights above the table of its lower and upper edge, mm.
+    around_deg : (float, float)
+        Azimuths of its two sides, degrees, 0 toward the camera, clockwise seen from above; from the
+        smaller to the larger.
+    """
+
+    from_mm: float
+    to_mm: float
+    around_deg: tuple[float, float]
+
+    part = "label"
+
+    def __post_init__(self):
+        first, last = self.around_deg
+        if not 0 < last - first <= 360:
+            raise FinishError("label", f"goes from {first:g} deg to {last:g} deg; allowed: up to once round")
+
+
+@dataclass(frozen=True, eq=False)
+class LabelSheet:
+    """A label's sheet.
+
+    Parameters
+    ----------
+    mesh : Mesh
+        One sheet, not closed, its front away from the glass.
+    places : (n, 2) float
+        Of each vertex in the picture, 0 to 1: from the left as one reads it, and from the bottom.
+    size_mm : (float, float)
+        Width at the middle of its height, and height along the wall, mm.
+    """
+
+    mesh: Mesh
+    places: np.ndarray
+    size_mm: tuple[float, float]
+
+
+def cut_label(vessel, label, done=None, detail=1.0, gap_mm=GAP_MM):
+    """Return the sheet of a label on a glass.
+
+    Parameters
+    ----------
+    vessel : Vessel
+    label : Label
+    done : Finish, optional
+        Of the glass: a label lies on plain wall, and leans with it.
+    detail : float
+        As for ``Vessel.glass_mesh``.
+    gap_mm : float
+        Between wall and sheet, mm.
+
+    Raises
+    ------
+    FinishError
+        It reaches over the rim or under the foot, or lies on relief.
+    """
+    from .finish import bend_of
+    from .lathe import sections_for
+    from .library import _accuracy
+
+    side = find_outside(vessel, "label", label.from_mm, label.to_mm)
+    for one in (*done.reliefs, *([done.cut] if done.cut else [])) if done else ():
+        if one.from_mm < label.to_mm and label.from_mm < one.to_mm:
+            text = f"lies on the {one.part}, which goes from {one.from_mm:g} mm to {one.to_mm:g} mm"
+            raise FinishError("label", f"{text}; a label needs plain wall")
+    chord_error_mm, _ = _accuracy(detail)
+    heights = _heights(side, chord_error_mm)
+    level = side.at(heights)
+    first, last = np.radians(label.around_deg)
+    sections = sections_for(level.radius_mm.max() + gap_mm, chord_error_mm)
+    across = np.linspace(0.0, 1.0, int(np.ceil((last - first) / (2 * np.pi) * sections)) + 1)
+    # Read from outside, left is the larger azimuth.
+    azimuth = last + across * (first - last)
+    outward = np.stack([-np.sin(azimuth), -np.cos(azimuth)], axis=1)
+    radius = level.radius_mm + gap_mm * level.normals[:, 0]
+    z = heights + gap_mm * level.normals[:, 1]
+    lengths = np.concatenate([[0.0], np.cumsum(np.hypot(np.diff(radius), np.diff(z)))])
+    grid = (len(heights), len(across))
+    flat = radius[:, None, None] * outward
+    points = np.concatenate([flat, np.broadcast_to(z[:, None, None], (*grid, 1))], axis=2)
+    normals = level.normals[:, :1, None] * outward
+    normals = np.concatenate([normals, np.broadcast_to(level.normals[:, 1:, None], (*grid, 1))], axis=2)
+    places = np.stack(np.broadcast_arrays(across, (lengths / lengths[-1])[:, None]), axis=2)
+    mesh = Mesh(
+        points.reshape(-1, 3),
+        _faces(*grid),
+        normals.reshape(-1, 3),
+        np.zeros(2 * np.prod(np.array(grid) - 1)),
+    )
+    width = float(np.interp(lengths[-1] / 2, lengths, radius) * (last - first))
+    bend = np.eye(3) if done is None else bend_of(vessel, done)
+    return LabelSheet(bent(mesh, bend), places.reshape(-1, 2), (width, float(lengths[-1])))
+
+
+def _heights(side, chord_error_mm):
+    """Return heights as close as the wall's bend asks for."""
+    heights = np.array([side.low_mm, side.high_mm])
+    while True:
+        middles = (heights[1:] + heights[:-1]) / 2
+        radius = side.at(heights).radius_mm
+        off = np.abs(side.at(middles).radius_mm - (radius[1:] + radius[:-1]) / 2)
+        far = off > chord_error_mm
+        if not far.any():
+            return heights
+        heights = np.sort(np.concatenate([heights, middles[far]]))
+
+
+def _faces(rows, columns):
+    """Return the faces of a grid, rows upward, columns to the right as seen from the front."""
+    corner = (np.arange(rows - 1)[:, None] * columns + np.arange(columns - 1)).ravel()
+    lower = np.stack([corner, corner + 1, corner + columns + 1], axis=1)
+    upper = np.stack([corner, corner + columns + 1, corner + columns], axis=1)
+    return np.concatenate([lower, upper])
