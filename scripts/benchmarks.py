@@ -48,6 +48,11 @@ def light(json_file: JsonFile = None, device: Device = "auto", repeats: Repeats 
     print(describe(figures))
     if json_file:
         _write(figures, json_file)
+    if figures["disagreements"]:
+        from brimcast.shared.errors import EngineError
+
+        cure = "Cure: if the set's light was changed on purpose, raise REFERENCE_FORM; else it is a fault"
+        raise EngineError("\n".join([*figures["disagreements"], cure]))
 
 
 def _write(figures: dict, path: Path) -> None:

@@ -63,10 +63,9 @@ def test_every_feature_can_be_written():
         "vessel: {shape: highball, wall: 3 mm}, flutes: {count: 12, from: 20 mm, to: 60 mm, depth: 0.5 mm, "
         "twist: -20 deg}, ribs: {count: 16, from: 65 mm, to: 90 mm, depth: 0.4 mm}, rings: {count: 2, "
         "from: 95 mm, to: 110 mm, depth: 0.3 mm}, wavy: {depth: 0.05 mm, from: 20 mm, to: 120 mm}, "
-        'frosted: [{from: 112 mm, to: 130 mm}], tint: {colour: "#9fd8c8", at: 6 mm}'
+        'tint: {colour: "#9fd8c8", at: 6 mm}'
     )
-    mesh = check(built.solids[0].mesh)
-    assert set(mesh.roughness) == {0.0, 0.3}
+    check(built.solids[0].mesh)
     hammered = check(_build("vessel: rocks, hammered: {depth: 0.3 mm, scale: 14 mm}").solids[0].mesh)
     assert len(hammered.faces) > 20_000
 
@@ -78,6 +77,7 @@ CUT = "cut: {facets: %d, from: %d mm, to: %d mm, depth: %d mm}"
     ("glass", "key", "text"),
     [
         ("vessel: rocks, " + CUT % (8, 20, 70, 4), "cut", "cuts through the wall"),
+        ("vessel: rocks, frosted: [{from: 1 cm, to: 2 cm}]", "frosted", "not rendered yet"),
         ("vessel: rocks, rings: {count: 9, from: 2 cm, to: 99 mm, depth: 1 mm}", "rings", "below the rim"),
         ("vessel: can, bubbles: {count: 9}", "bubbles", "a can is of metal; take this out"),
         ("vessel: can, tint: {colour: '#33aa77', at: 3 mm}", "tint", "a can is of metal; take this out"),
