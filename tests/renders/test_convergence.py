@@ -34,31 +34,33 @@ def light(built, rows, grid, spread=True, cell_mm=2.0):
 
 
 def chi_square(one, other):
-    """Mean squared difference of two maps over its expected variance, where there is light."""
+    """Two maps where there is light: mean squared difference over its variance; total's over its error."""
     first, second = one.mean(axis=0), other.mean(axis=0)
     variance = (one.var(axis=0, ddof=1) + other.var(axis=0, ddof=1)) / len(one)
     lit = (first + second > 0.1) & (variance > 0)
     assert lit.sum() > 500
     ratio = ((first - second)[lit] ** 2).sum() / variance[lit].sum()
-    return float(ratio), first[lit].sum(), second[lit].sum()
+    totals = one[:, lit].sum(axis=1), other[:, lit].sum(axis=1)
+    error = np.sqrt(sum(total.var(ddof=1) / len(total) for total in totals))
+    return float(ratio), float(abs(totals[0].mean() - totals[1].mean()) / error)
 
 
 def test_footprints_agree_with_points(built):
     """Difference within the errors that both claim: its mean square is one variance, give or take."""
-    ratio, spread, points = chi_square(
-        light(built, (16, 16, 16), (32, 16, 16)), light(built, (16, 16, 16), (64, 24, 16), spread=False)
+    ratio, off = chi_square(
+        light(built, (16, 16, 16), (36, 20, 16)), light(built, (16, 16, 16), (72, 24, 16), spread=False)
     )
     assert ratio < 2.0
-    assert spread == pytest.approx(points, rel=0.01)
+    assert off < 3
 
 
 def test_twice_the_grid_and_twice_the_lamp_points_agree(built):
     """As above."""
-    ratio, few, many = chi_square(
-        light(built, (16, 16, 16), (32, 16, 16)), light(built, (32, 32, 32), (64, 32, 32))
+    ratio, off = chi_square(
+        light(built, (16, 16, 16), (36, 20, 16)), light(built, (32, 32, 32), (72, 40, 32))
     )
     assert ratio < 2.0
-    assert few == pytest.approx(many, rel=0.01)
+    assert off < 3
 
 
 @pytest.mark.slow
