@@ -34,7 +34,7 @@ class Finish:
     rounds: int
 
 
-FINISHES = {"draft": Finish(0.10, 8), "proof": Finish(0.05, 32), "final": Finish(0.02, 128)}
+FINISHES = {"draft": Finish(0.10, 4), "proof": Finish(0.05, 32), "final": Finish(0.02, 128)}
 
 
 @dataclass
