@@ -140,7 +140,7 @@ def plan_light(built: BuiltSet, world: World, effort: Effort) -> LightPlan:
 
 def _pilot(built, world, lamp, aim, order, count, grid, number):
     rows = draw_rows(built, world, lamp, aim, order, count, grid, (built.seed, 7919, number, order.forced))
-    landed, _ = trace(world.geometry, rows, aim.frame, _blockers(world), _new_tally(world, 0, count))
+    landed, _ = trace(world.geometry, rows, aim.frame, tell_blockers(world), open_tally(world, 0, count))
     visible = np.repeat(rows.visible.numpy(), grid * grid)
     flux = landed.flux.numpy() * visible
     where = np.stack([landed.u.numpy(), landed.v.numpy()], axis=1)
@@ -209,11 +209,13 @@ def _crop(landings, size_mm, cell: float) -> Window:
     return Window(0, (float(corner[0]), float(corner[1])), cell, (int(lines), int(columns)))
 
 
-def _blockers(world: World):
+def tell_blockers(world: World):
+    """Whether anything could stand between lamp and glassware, as a kernel input."""
     return dr.opaque(mi.Bool, world.has_blockers)
 
 
-def _new_tally(world: World, meters: int, rows: int, frames=None) -> Tally:
+def open_tally(world: World, meters: int, rows: int, frames=None) -> Tally:
+    """Return empty sums for a launch of so many rows past so many meters."""
     tally = Tally(
         ends=dr.zeros(mi.Float64, ENDS * ORDERS_OF_REFLECTION),
         absorbed=dr.zeros(mi.Float64, ORDERS_OF_REFLECTION),
@@ -316,9 +318,9 @@ def _trace_round(built, world, plan, number, effort, done, progress, spread, lig
         for order, count, grid in zip(plan.orders[lamp.name], effort.rows, effort.grid, strict=True):
             seed = (built.seed, number, order.forced, batch, done)
             rows = draw_rows(built, world, lamp, plan.aims[lamp.name], order, count, grid, seed)
-            tally = _new_tally(world, len(built.meters), count, frames)
+            tally = open_tally(world, len(built.meters), count, frames)
             aim = plan.aims[lamp.name].frame
-            landed, tally = trace(world.geometry, rows, aim, _blockers(world), tally)
+            landed, tally = trace(world.geometry, rows, aim, tell_blockers(world), tally)
             laid = dr.opaque(mi.Bool, spread)
             maps, channels = lay_down(landed, rows, plan.windows.table, maps, channels, laid)
             _book(fresh, batch, order, rows, tally, built)

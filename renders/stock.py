@@ -18,7 +18,7 @@ from brimcast.vessels.mesh import Mesh
 from .aim import draw_rows
 from .engine import dr, mi
 from .interfaces import Walk, approach, find_hit, proceed, set_out
-from .lightpass import LightPlan, _blockers, _new_tally
+from .lightpass import LightPlan, open_tally, tell_blockers
 from .photons import LampRows, trace
 from .splats import lay_down
 from .world import Geometry, World
@@ -141,8 +141,8 @@ def share_of_raw(built: BuiltSet, world: World, plan: LightPlan, rows: int, grid
     dr.make_opaque(maps, channels)
 
     def launch():
-        tally = _new_tally(world, 0, rows)
-        landed, _ = trace(world.geometry, drawn, aim.frame, _blockers(world), tally)
+        tally = open_tally(world, 0, rows)
+        landed, _ = trace(world.geometry, drawn, aim.frame, tell_blockers(world), tally)
         dr.eval(lay_down(landed, drawn, plan.windows.table, maps, channels, spread))
 
     stretches = _list_stretches(world.geometry, drawn, aim.frame)
