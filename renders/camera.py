@@ -10,9 +10,9 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from .device import add_to
+from .device import add_to, draw
 from .engine import dr, mi
-from .interfaces import STEP_OFF_MM, approach, find_hit, on_panel, proceed, set_out
+from .interfaces import STEP_OFF_MM, approach, find_hit, get_kept, on_panel, proceed, set_out
 from .lights import Lights, lamp_factor, look_up, meet_front
 from .sequences import steps
 from .world import NO_PANEL, Geometry
@@ -23,9 +23,6 @@ MAX_BOUNCES = 6
 ROULETTE_BOUNCE = 2
 # Film 2, lens 2, first choice, wavelength, lamp point, first bounce 2.
 STEPS = steps(9)
-MAX_BOUNCES = 6
-# From this bounce on, half of the paths end and the others count double.
-ROULETTE_BOUNCE = 2
 
 
 @dataclass
@@ -67,11 +64,6 @@ def _fraction(value):
     return value - dr.floor(value)
 
 
-def _uniform(seed, step):
-    value, _ = mi.sample_tea_32(seed, step)
-    return mi.Float(value >> 8) * 2.0**-24
-
-
 def first_ray(eye: Eye, pixel, film, lens):
     """Ray of the thin lens through a place on the film."""
     line = pixel // eye.pixels.x
@@ -86,7 +78,7 @@ def first_ray(eye: Eye, pixel, film, lens):
 
 def spread_samples(pixel, salt, turn):
     """Starts of the pixel's recurrences, and their values for one sample."""
-    starts = [_uniform(pixel, salt + place) for place in range(len(STEPS))]
+    starts = [draw(pixel, salt + place) for place in range(len(STEPS))]
     return starts, [_fraction(start + turn * step) for start, step in zip(starts, STEPS, strict=True)]
 
 
@@ -184,7 +176,7 @@ def gather(geometry: Geometry, lights: Lights, places, ways, numbers, whole, ind
     """
     place = dr.gather(mi.Vector4f, places, index)
     way = dr.gather(mi.Vector4f, ways, index)
-    row = dr.minimum(mi.UInt32(_uniform(index, salt) * mi.Float(lights.rows)), lights.rows - 1)
+    row = dr.minimum(mi.UInt32(draw(index, salt) * mi.Float(lights.rows)), lights.rows - 1)
     start = Start(
         ray=mi.Ray3f(mi.Point3f(place.x, place.y, place.z), mi.Vector3f(way.x, way.y, way.z)),
         pixel=dr.gather(mi.UInt32, numbers, index),
@@ -193,9 +185,9 @@ def gather(geometry: Geometry, lights: Lights, places, ways, numbers, whole, ind
         band=dr.gather(mi.UInt32, lights.band, row),
         bounces=mi.UInt32(1),
         seed=index ^ (salt * 0x85EBCA6B),
-        first_choice=_uniform(index, salt + 1),
-        first_point=_uniform(index, salt + 2),
-        first_way=mi.Point2f(_uniform(index, salt + 3), _uniform(index, salt + 4)),
+        first_choice=draw(index, salt + 1),
+        first_point=draw(index, salt + 2),
+        first_way=mi.Point2f(draw(index, salt + 3), draw(index, salt + 4)),
     )
     return follow(geometry, lights, start, index, direct, image)
 
@@ -235,7 +227,7 @@ def _shade(geometry, lights: Lights, start: Start, look: Look, spot: Spot, shown
     each = mi.UInt32(0)
     while dr.hint(each < lights.count, exclude=[geometry, lights, start, spot, img, direct]):
         orderly = _fraction(start.first_point + 0.618034 * mi.Float(each))
-        chance = dr.select(look.bounces == 0, orderly, _uniform(start.seed, look.step * 64 + 32 + each))
+        chance = dr.select(look.bounces == 0, orderly, draw(start.seed, look.step * 64 + 32 + each))
         point = dr.minimum(mi.UInt32(chance * mi.Float(lights.point_count)), lights.point_count - 1)
         factor = lamp_factor(geometry, lights, each, point, spot.origin, spot.outward, shown)
         dr.scatter(direct, factor, index * lights.count + each, plain)
@@ -250,12 +242,12 @@ def _shade(geometry, lights: Lights, start: Start, look: Look, spot: Spot, shown
 
 def _scatter(start: Start, look: Look, outward, albedo, shown):
     """One more bounce from a matte surface: its direction, whether the path stops, and the weight."""
-    free = mi.Point2f(_uniform(start.seed, look.step * 64), _uniform(start.seed, look.step * 64 + 1))
+    free = mi.Point2f(draw(start.seed, look.step * 64), draw(start.seed, look.step * 64 + 1))
     spin = dr.select(look.bounces == 0, start.first_way, free)
     way = mi.Frame3f(outward).to_world(mi.warp.square_to_cosine_hemisphere(spin))
     bounces = look.bounces + dr.select(shown, 1, 0)
     late = shown & (bounces >= ROULETTE_BOUNCE)
-    stop = (late & (_uniform(start.seed, look.step * 64 + 2) < 0.5)) | (bounces >= MAX_BOUNCES)
+    stop = (late & (draw(start.seed, look.step * 64 + 2) < 0.5)) | (bounces >= MAX_BOUNCES)
     weight = look.weight * dr.select(shown, albedo * dr.select(late, 2, 1), 1)
     return way, stop, Look(weight, bounces, look.step)
 
@@ -285,7 +277,8 @@ def follow(geometry: Geometry, lights: Lights, start: Start, index, direct, imag
         active &= hit.valid & ~met
 
         # A matte surface: all lamps direct, and the maps; then one more bounce from it.
-        crossing = approach(walk, hit, lights.optics, start.row, active)
+        step = look.step * 64
+        crossing = approach(walk, hit, lights.optics, start.row, active, start.seed, step + 4)
         shown = crossing.matte & (hit.panel != NO_PANEL)
         u, v = on_panel(geometry, hit.point, hit.panel, shown)
         plain = shown & (walk.events == 0) & (look.bounces == 0)
@@ -301,10 +294,10 @@ def follow(geometry: Geometry, lights: Lights, start: Start, index, direct, imag
 
         # An interface: through or back by chance.
         orderly = (walk.events == 0) & (start.bounces == 0)
-        chance = dr.select(orderly, start.first_choice, _uniform(start.seed, look.step * 64 + 3))
+        chance = dr.select(orderly, start.first_choice, draw(start.seed, step + 3))
         reflect = crossing.metal | (chance < crossing.meeting.reflectance)
         mirror = dr.gather(mi.Float, geometry.metal_reflectance, hit.body * 16 + start.band, crossing.metal)
-        look.weight *= dr.select(crossing.metal, mirror, 1)
+        look.weight *= dr.select(crossing.metal, mirror, 1) * get_kept(hit, crossing, reflect)
         walk = proceed(walk, hit, crossing, reflect)
         walk.ray.o = dr.select(shown, origin, walk.ray.o)
         walk.ray.d = dr.select(shown, way, walk.ray.d)

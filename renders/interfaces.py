@@ -7,7 +7,9 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from .device import draw_pair
 from .engine import dr, mi
+from .roughness import get_away, roughen
 from .world import AIR, DIELECTRIC, MATTE, METAL, Geometry
 
 # A new ray starts this far from the face it leaves, mm: a hundred times the rounding of a coordinate of
@@ -32,6 +34,7 @@ class Hit:
     slot: object
     panel: object
     patch: object
+    roughness: object
 
 
 def find_hit(geometry: Geometry, ray: mi.Ray3f, active: mi.Bool) -> Hit:
@@ -63,6 +66,7 @@ def find_hit(geometry: Geometry, ray: mi.Ray3f, active: mi.Bool) -> Hit:
         slot=about.y,
         panel=dr.select(entering, about.z, about.w),
         patch=mi.UInt32(record.w),
+        roughness=n0.w,
     )
 
 
@@ -95,13 +99,15 @@ class Meeting:
     refracted: object
 
 
-def meet(direction: mi.Vector3f, hit: Hit, index_before: mi.Float, index_after: mi.Float) -> Meeting:
-    """Unpolarised Fresnel reflectance and both directions at a smooth interface or mirror.
+def meet(
+    direction: mi.Vector3f, hit: Hit, slope: mi.Normal3f, index_before: mi.Float, index_after: mi.Float
+) -> Meeting:
+    """Unpolarised Fresnel reflectance and both directions at an interface or mirror.
 
-    Directions use the exact normal of the surface; where the mesh's face disagrees about the side, the
-    direction is nudged back to the side that it belongs to.
+    Directions use the exact normal of the surface, or of the slope met on a rough one; where the mesh's
+    face disagrees about the side, the direction is nudged back to the side that it belongs to.
     """
-    toward = dr.select(hit.entering, hit.normal, -hit.normal)
+    toward = dr.select(hit.entering, slope, -slope)
     face = dr.select(hit.entering, hit.face_normal, -hit.face_normal)
     cosine = dr.clip(-dr.dot(direction, toward), 1e-6, 1)
     ratio = index_before / index_after
@@ -186,18 +192,40 @@ class Crossing:
     meeting: Meeting
 
 
-def approach(walk: Walk, hit: Hit, table: mi.Float, row: mi.UInt32, active: mi.Bool) -> Crossing:
-    """Tell what the face that was hit does to a walk, at the wavelength of a row of the optics table."""
+def approach(
+    walk: Walk, hit: Hit, table: mi.Float, row: mi.UInt32, active: mi.Bool, seed: mi.UInt32, step: mi.UInt32
+) -> Crossing:
+    """Tell what the face that was hit does to a walk, at the wavelength of a row of the optics table.
+
+    Seed and step draw the slope met on a rough face: the same ones draw the same.
+    """
     found = active & hit.valid
     matte = found & (hit.kind == MATTE)
     metal = found & (hit.kind == METAL)
     glassy = found & (hit.kind == DIELECTRIC)
     inside = cross_count(walk.inside, hit)
     beyond = optics(table, row, top_medium(inside), glassy)
-    meeting = meet(walk.ray.d, hit, walk.index, beyond.x)
+    slope = _find_slope(walk.ray.d, hit, metal | glassy, seed, step)
+    meeting = meet(walk.ray.d, hit, slope, walk.index, beyond.x)
     event = metal | (glassy & (walk.index != beyond.x))
     total = metal | (meeting.reflectance >= 1)
     return Crossing(matte, metal, glassy, event, total, inside, beyond, meeting)
+
+
+@dr.syntax
+def _find_slope(direction, hit: Hit, active, seed, step):
+    slope = mi.Normal3f(hit.normal)
+    if active & (hit.roughness > 0):
+        first, second = draw_pair(seed, step)
+        slope = roughen(direction, hit.normal, hit.roughness, first, second)
+    return slope
+
+
+def get_kept(hit: Hit, crossing: Crossing, reflect: mi.Bool) -> mi.Float:
+    """Share of the light that a rough face lets get away on the way that was chosen; 1 where it is smooth."""
+    way = dr.select(reflect, crossing.meeting.reflected, crossing.meeting.refracted)
+    outward = dr.select(hit.entering == reflect, hit.normal, -hit.normal)
+    return dr.select(crossing.event, get_away(way, outward, hit.roughness), 1)
 
 
 def proceed(walk: Walk, hit: Hit, crossing: Crossing, reflect: mi.Bool) -> Walk:

@@ -17,9 +17,9 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from .device import add_to
+from .device import add_to, draw
 from .engine import dr, mi
-from .interfaces import Crossing, Hit, approach, find_hit, on_panel, proceed, set_out
+from .interfaces import Crossing, Hit, approach, find_hit, get_kept, on_panel, proceed, set_out
 from .world import NO_PANEL, Geometry
 
 # A wine glass's wall leads light round by total reflection: of all light on the glass 5e-3 goes on past 100
@@ -27,6 +27,8 @@ from .world import NO_PANEL, Geometry
 MAX_EVENTS = 2000
 # Light weaker than this share of what set out is dropped and booked as absorbed.
 FAINT = 1e-6
+# Steps of the draws for choices come first, then those for the slopes of rough faces.
+ROUGH_DRAWS = 1 << 20
 # How a ray ended.
 LANDED, ESCAPED, LOST, BLACK, MISSED = 0, 1, 2, 3, 4
 ENDS = 4
@@ -139,12 +141,6 @@ class Tally:
     panels: object
 
 
-def _draw(seed: mi.UInt32, step: mi.UInt32) -> mi.Float:
-    """A number in [0, 1) for a seed and a step: the same for all rays of a lamp point."""
-    value, _ = mi.sample_tea_32(seed, step)
-    return mi.Float(value >> 8) * 2.0**-24
-
-
 def _next_form(form, partial, reflect):
     """Follow whether a path is still one that the first wall threw back."""
     out = mi.UInt32(_OTHER)
@@ -232,7 +228,7 @@ def _choose(photon: Photon, crossing: Crossing, choice):
     """Through or back, by the order of the launch: the way, and the share of the light that takes it."""
     reflectance = crossing.meeting.reflectance
     free = (photon.forced == 0) & (choice.x == 2)
-    tossed = free & (_draw(choice.w, photon.choices) < reflectance)
+    tossed = free & (draw(choice.w, photon.choices) < reflectance)
     now = (photon.forced > 0) & (photon.countdown == 0)
     reflect = crossing.total | dr.select(free, tossed, now)
     share = dr.select(reflect, reflectance, 1 - reflectance)
@@ -241,17 +237,21 @@ def _choose(photon: Photon, crossing: Crossing, choice):
 
 def _pass_on(photon: Photon, hit: Hit, crossing: Crossing, reflect, share, mirror, choice) -> Photon:
     """The photon behind the face."""
+    kept = get_kept(hit, crossing, reflect)
     event, metal = crossing.event, crossing.metal
     partial = event & ~crossing.total
     counted = partial & ~((photon.forced == 0) & (choice.x == 2))
     waiting = photon.countdown - dr.select(photon.countdown > 0, 1, 0)
     mark = hit.patch * 2 + dr.select(reflect, 1, 0) + 1
     history = (photon.history ^ mark) * mi.UInt32(0x9E3779B1) + (photon.history >> 15)
+    forced = photon.forced - dr.select(counted & reflect, 1, 0)
+    onward = photon.flux * dr.select(metal, mirror, share)
     lost = dr.select(metal & (photon.forced == 0), photon.flux * (1 - mirror), 0)
+    lost += dr.select(forced == 0, onward * (1 - kept), 0)
     return Photon(
-        flux=photon.flux * dr.select(metal, mirror, share),
+        flux=onward * kept,
         taken=photon.taken + lost,
-        forced=photon.forced - dr.select(counted & reflect, 1, 0),
+        forced=forced,
         countdown=dr.select(counted, dr.select(reflect, choice.z, waiting), photon.countdown),
         choices=photon.choices + dr.select(partial, 1, 0),
         bounces=photon.bounces + dr.select(event & reflect, 1, 0),
@@ -308,7 +308,7 @@ def trace(geometry: Geometry, rows: LampRows, aim: AimFrame, blockers, tally: Ta
         photon.flux *= kept
 
         # The end of the way: into the room, or down on a panel.
-        crossing = approach(walk, hit, rows.optics, row, active)
+        crossing = approach(walk, hit, rows.optics, row, active, choice.w, ROUGH_DRAWS + walk.events)
         outside = walk.inside == 0
         down = crossing.matte & met
         end = dr.select(met & ~hit.valid, dr.select(outside, ESCAPED, LOST), end)

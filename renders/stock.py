@@ -57,7 +57,10 @@ def stock_scene(built: BuiltSet, crop: tuple[int, int, int, int] | None = None):
         raise ValueError("the set has no camera")
     line_nm = lines.pop()
     band = int(np.flatnonzero(built.lamps[0].band_spectrum)[0])
-    parts = {f"solid{number}": _solid(built, solid, line_nm) for number, solid in enumerate(built.solids)}
+    parts = {}
+    for number, solid in enumerate(built.solids):
+        surfaces = _list_surfaces(built, solid, line_nm)
+        parts |= {f"solid{number}_{place}": surface for place, surface in enumerate(surfaces)}
     parts |= {f"panel{number}": _panel(panel, band) for number, panel in enumerate(built.panels)}
     parts |= {f"lamp{number}": _lamp(lamp) for number, lamp in enumerate(built.lamps)}
     return mi.load_dict({"type": "scene", "sensor": _camera(built.camera, crop), **parts})
@@ -192,7 +195,7 @@ def _list_stretches(geometry: Geometry, rows: LampRows, frame) -> list:
         dr.eval(walk, row)
         stretches.append(mi.Ray3f(walk.ray))
         hit = find_hit(geometry, walk.ray, mi.Bool(True))
-        crossing = approach(walk, hit, rows.optics, row, mi.Bool(True))
+        crossing = approach(walk, hit, rows.optics, row, mi.Bool(True), row, walk.events)
         walk = proceed(walk, hit, crossing, crossing.total)
         going = dr.compress(crossing.glassy)
         row = dr.gather(mi.UInt32, row, going)
@@ -202,13 +205,25 @@ def _list_stretches(geometry: Geometry, rows: LampRows, frame) -> list:
     return stretches
 
 
-def _solid(built: BuiltSet, solid: Solid, line_nm: float):
+def _list_surfaces(built: BuiltSet, solid: Solid, line_nm: float) -> list:
+    """A mesh for each roughness of the solid's surface."""
     if solid.kind == "metal":
         raise ValueError(f"{solid.name} is of metal; allowed: glass or black")
     if solid.kind == "black":
-        return _mesh(solid.name, solid.mesh, {"type": "diffuse", "reflectance": 0.0})
+        return [_mesh(solid.name, solid.mesh, {"type": "diffuse", "reflectance": 0.0})]
     index = float(np.interp(line_nm, GRID_NM, built.media[solid.slot].index))
-    return _mesh(solid.name, solid.mesh, {"type": "dielectric", "int_ior": index, "ext_ior": 1.0})
+    rough = solid.mesh.vertex_roughness[solid.mesh.faces[:, 0]]
+    found = []
+    for alpha in np.unique(rough):
+        surface = {"type": "dielectric", "int_ior": index, "ext_ior": 1.0}
+        if alpha:
+            surface |= {"type": "roughdielectric", "distribution": "ggx", "alpha": float(alpha)}
+        here = rough == alpha
+        part = Mesh(
+            solid.mesh.vertices_mm, solid.mesh.faces[here], solid.mesh.normals, solid.mesh.patches[here]
+        )
+        found.append(_mesh(f"{solid.name}, {alpha:g}", part, surface))
+    return found
 
 
 def _panel(panel: Panel, band: int):

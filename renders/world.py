@@ -46,7 +46,7 @@ class Geometry:
     face_corners : mi.UInt32
         Four numbers a face: its three vertices, and the body it belongs to.
     vertex_normal : mi.Float
-        Four numbers a vertex: exact surface normal, and zero.
+        Four numbers a vertex: exact surface normal, and roughness (one for all of a face).
     bodies : mi.UInt32
         Four numbers a body: kind, medium slot, front panel, back panel.
     frames : mi.Float
@@ -112,6 +112,7 @@ def build_world(built: BuiltSet) -> World:
         sides.append(Side(f"{panel.name} (back)", panel.size_mm, panel.back))
 
     vertices, faces, normals, patches, owners = _merge(parts)
+    rough = np.concatenate([mesh.vertex_roughness for mesh in parts])
     corners = vertices[faces]
     outward = np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])
     outward /= np.maximum(np.linalg.norm(outward, axis=1, keepdims=True), 1e-30)
@@ -120,7 +121,7 @@ def build_world(built: BuiltSet) -> World:
     face_table[:, :3] = outward
     face_table[:, 3] = patches
     corner_table = np.column_stack([faces, owners])
-    normal_table = np.column_stack([normals, np.zeros(len(normals))])
+    normal_table = np.column_stack([normals, rough])
 
     specular = [solid.mesh.vertices_mm for solid in built.solids if solid.kind != "black"]
     specular = np.concatenate(specular) if specular else np.zeros((1, 3))

@@ -95,8 +95,6 @@ def _check_stuff(glass: done.Finish, vessel) -> None:
             raise FinishError(
                 word, "a glass from a mesh does not tell its inside from its outside; take this out"
             )
-    if glass.frosted:
-        raise FinishError("frosted", "frosted zones are not rendered yet; take this out")
     if glass.tint:
         try:
             _absorption_of(glass.tint)
