@@ -10,14 +10,14 @@ import time
 
 import numpy as np
 
-from brimcast.scene.built import BuiltSet, Camera, Panel, Solid
+from brimcast.scene.built import BuiltSet, Camera, Panel, Sheet, Solid
 from brimcast.scene.lamps import Lamp
 from brimcast.shared.bands import GRID_NM
 from brimcast.vessels.mesh import Mesh
 
 from .aim import draw_rows
 from .engine import dr, mi
-from .interfaces import Walk, approach, find_hit, proceed, set_out
+from .interfaces import Tint, Walk, approach, find_hit, proceed, set_out
 from .lightpass import LightPlan, open_tally, tell_blockers
 from .photons import LampRows, trace
 from .splats import lay_down
@@ -195,7 +195,8 @@ def _list_stretches(geometry: Geometry, rows: LampRows, frame) -> list:
         dr.eval(walk, row)
         stretches.append(mi.Ray3f(walk.ray))
         hit = find_hit(geometry, walk.ray, mi.Bool(True))
-        crossing = approach(walk, hit, rows.optics, row, mi.Bool(True), row, walk.events)
+        tint = Tint(rows.optics, row, dr.gather(mi.UInt32, rows.band, row))
+        crossing = approach(geometry, walk, hit, tint, mi.Bool(True), row, walk.events)
         walk = proceed(walk, hit, crossing, crossing.total)
         going = dr.compress(crossing.glassy)
         row = dr.gather(mi.UInt32, row, going)
@@ -226,10 +227,11 @@ def _list_surfaces(built: BuiltSet, solid: Solid, line_nm: float) -> list:
     return found
 
 
-def _panel(panel: Panel, band: int):
-    if panel.back.any():
-        raise ValueError(f"{panel.name} throws light back from both sides; allowed: from its front")
-    return _mesh(panel.name, panel.mesh, {"type": "diffuse", "reflectance": float(panel.front[band])})
+def _panel(panel: Panel | Sheet, band: int):
+    if getattr(panel, "picture", None):
+        raise ValueError(f"{panel.name} has a picture; allowed: plain surfaces")
+    sides = [{"type": "diffuse", "reflectance": float(side[band])} for side in (panel.front, panel.back)]
+    return _mesh(panel.name, panel.mesh, {"type": "twosided", "front": sides[0], "back": sides[1]})
 
 
 def _mesh(name: str, mesh: Mesh, surface: dict):
