@@ -87,6 +87,7 @@ def build(set_file: SetFile, detail: float = 1.0) -> BuiltSet:
         cell_mm=set_file.render.cell_mm,
         digest=digest(set_file),
         room=measure_room(set_file),
+        sheets=dict.fromkeys(set_file.flags, "flag") | dict.fromkeys(set_file.cards, "card"),
     )
     return _scaled(built) if built.relative else built
 

@@ -208,6 +208,8 @@ class BuiltSet:
     digest : str
         Hash of the set's content.
     room : Room or None
+    sheets : dict of str to str
+        Which of the panels are a `flag` or a `card`, by name.
     """
 
     title: str
@@ -224,3 +226,4 @@ class BuiltSet:
     cell_mm: float | None = None
     digest: str = ""
     room: Room | None = None
+    sheets: dict[str, str] = field(default_factory=dict)

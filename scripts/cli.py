@@ -121,6 +121,31 @@ def check(set_path: SetPath, change: Change = None) -> None:
 
 
 @app.command()
+def setplan(
+    set_path: SetPath,
+    out: Annotated[
+        Path | None,
+        typer.Option("--out", metavar="PATH", help="Folder, or .svg or .png file; else out/ and its name."),
+    ] = None,
+    paper: Annotated[Literal["a4", "a3"], typer.Option("--paper", help="Paper to print on.")] = "a4",
+    as_json: Annotated[bool, typer.Option("--json", help="Print the numbers for programs.")] = False,
+    change: Change = None,
+) -> None:
+    """Draw plan and elevation to scale; tell places, clashes and clearances. Traces nothing."""
+    from brimcast.scene.setplan import list_lines
+
+    from . import computing, setplanning
+
+    # For programs, drawings are written only where a place for them is named.
+    folder = out if as_json else out or _folder(set_path)
+    plan, written = setplanning.make_plan(set_path, folder, computing.list_changes(change), paper)
+    if as_json:
+        print(setplanning.json_text(plan))
+    else:
+        print("\n".join([*list_lines(plan), *(f"wrote {path}" for path in written)]))
+
+
+@app.command()
 def about(device: Device = "auto") -> None:
     """Show what runs here: versions, device, caches."""
     from brimcast.renders import engine
