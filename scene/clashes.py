@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import combinations
 
 import numpy as np
@@ -20,6 +20,7 @@ from .bodies import (
 )
 from .built import BuiltSet
 from .frame import crop_share, project
+from .readings import at_glass, read_lamp
 
 CLASH, CLOSE, NOTE, CLEAR = "clash", "close", "note", "clear"
 # Nearer than this is told of (common practice: what a knock or a slipped clamp moves).
@@ -68,6 +69,7 @@ def check_set(built: BuiltSet) -> tuple[Check, ...]:
         *_check_room(built, bodies),
         *_check_pairs(built, bodies),
         *(_check_flare(built) if built.camera else ()),
+        *_check_light(built),
     ]
     return tuple(sorted(found, key=lambda check: (CLASH, CLOSE, NOTE, CLEAR).index(check.state)))
 
@@ -238,6 +240,18 @@ def _belong(one: Body, other: Body, lamps: tuple[str, ...]) -> bool:
         return True
     pairs = ((one.name, other.name), (other.name, one.name))
     return any(a == lamp and b.startswith(f"{lamp} ") for lamp in lamps for a, b in pairs)
+
+
+def _check_light(built: BuiltSet) -> Iterator[Check]:
+    """Tell of lamps whose light a flag or card keeps off the hero."""
+    glass = at_glass(built)
+    bare = replace(built, panels=built.panels[:1])
+    for lamp in built.lamps:
+        plain = read_lamp(bare, lamp, glass)
+        left = read_lamp(built, lamp, glass) / plain if plain > 0 else 1.0
+        if left < 0.95:
+            text = f"flags and cards keep {1 - left:.0%} of {lamp.name}'s light off the middle of the hero"
+            yield Check("light kept off the hero", (lamp.name,), NOTE, None, text)
 
 
 def _check_flare(built: BuiltSet) -> Iterator[Check]:

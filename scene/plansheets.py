@@ -14,7 +14,7 @@ from .planviews import THIN, View, draw_view, window_of
 from .setplan import DATUM, camera_lines, finding_lines
 
 PAPERS_MM = {"a4": (210.0, 297.0), "a3": (297.0, 420.0)}
-SCALES = (1.0, 0.5, 0.2, 0.1, 0.05, 0.04, 0.025, 0.02, 0.01, 0.005, 0.002, 0.001)
+SCALES = (1.0, 0.5, 0.2, 0.1, 0.05, 0.04, 1 / 30, 0.025, 0.02, 0.01, 0.005, 0.002, 0.001)
 MARGIN_MM, GAP_MM, HEAD_MM, FOOT_MM = 10.0, 8.0, 17.0, 16.0
 ROW_MM, WORD_MM, TITLE_MM = 4.6, 2.9, 5.2
 PLAN, ELEVATION = (0, 1), (1, 2)
@@ -69,7 +69,7 @@ def _put(windows, scale, size, stacked: bool) -> list[View]:
 
 
 def _draw_views(built: BuiltSet, plan: dict, size, views: list[View], paper: str) -> Paper:
-    ratio = f"1:{1 / views[0].scale:g}"
+    ratio = f"1:{round(1 / views[0].scale, 3):g}"
     marks = _heading(plan, size, f"Set plan {ratio} on {paper.upper()}")
     for view in views:
         low, high = view.frame_mm
@@ -246,20 +246,18 @@ def _draw_throws(flow: _Flow, plan: dict) -> None:
     if not lamps:
         return
     wide = max(max(lamp["along_floor_from_aim_mm"] for lamp in lamps.values()), 300.0)
-    fronts = {
-        name: lamp["size_mm"][-1] / 2 * np.cos(np.radians(lamp["elevation_deg"])) for name, lamp in lamps.items()
-    }
-    tall = max(max(lamp["place_mm"][2] + fronts[name] for name, lamp in lamps.items()), 200.0)
-    low = min(0.0, *(lamp["place_mm"][2] - fronts[name] for name, lamp in lamps.items()))
-    room = (flow.size[0] - 2 * MARGIN_MM - 50, 62.0)
+    half = [x["size_mm"][-1] / 2 * np.cos(np.radians(x["elevation_deg"])) for x in lamps.values()]
+    heights = np.array([lamp["place_mm"][2] for lamp in lamps.values()])
+    tall, low = max(float((heights + half).max()), 200.0), min(float((heights - half).min()), 0.0)
+    room = (flow.size[0] - 2 * MARGIN_MM - 50, 72.0)
     scale = next(s for s in SCALES if wide * s <= room[0] and (tall - low) * s <= room[1])
     height = (tall - low) * scale
     flow.need(height + 16)
-    flow.head(f"Throws 1:{1 / scale:g}, each lamp swung round its aim into the sheet")
+    flow.head(f"Throws 1:{round(1 / scale, 3):g}, each lamp swung round its aim into the sheet")
     base = np.array([MARGIN_MM + 8, flow.at_mm - height - 3])
     base[1] -= low * scale
     marks, labels = [Stroke(np.array([base, base + [wide * scale + 6, 0]]), 0.5)], []
-    marks.append(Text(tuple(base + [wide * scale + 8, 0]), "table top", "start", 2.5, QUIET))
+    marks.append(Text(tuple(base - [0, 2.4]), "table top", "start", 2.5, QUIET))
     for number, (name, lamp) in enumerate(lamps.items()):
         aim = base + [0, lamp["aim_mm"][2] * scale]
         at = base + np.array([lamp["along_floor_from_aim_mm"], lamp["place_mm"][2]]) * scale
@@ -273,9 +271,8 @@ def _draw_throws(flow: _Flow, plan: dict) -> None:
         marks.append(Stroke(np.array([aim, aim + [radius + 2, 0]]), THIN, QUIET))
         marks.append(Stroke(circle(aim, radius, 0, lamp["elevation_deg"]), THIN, QUIET))
         middle = circle(aim, radius, lamp["elevation_deg"] / 2, lamp["elevation_deg"] / 2 + 1)[0]
-        labels.append(Label(f"{name}  throw {lamp['throw_mm']:.0f}", at, 1.5))
+        labels.append(Label(f"{name}  throw {lamp['throw_mm']:.0f}, {lamp['place_mm'][2]:.0f} up", at, 1.5))
         labels.append(Label(f"{lamp['elevation_deg']:.3g}°", middle, 0.5, quiet=True))
-        labels.append(Label(f"{lamp['place_mm'][2]:.0f}", (at + foot) / 2, 0.5, quiet=True))
     low_mm, high_mm = base - [8, 4], base + [room[0] + 50, height + 6]
     flow.pages[-1] += marks + set_labels(sorted(labels, key=lambda label: label.quiet), low_mm, high_mm)
-    flow.at_mm = base[1] + min(low * scale, 0) - 5
+    flow.at_mm = base[1] + min(low * scale, -3) - 5

@@ -146,6 +146,34 @@ def setplan(
 
 
 @app.command()
+def expose(
+    set_path: SetPath,
+    from_: Annotated[
+        Path | None,
+        typer.Option("--from", metavar="DIR", help="Folder of an earlier render; else a draft is made."),
+    ] = None,
+    out: Out = None,
+    target: Annotated[
+        str | None,
+        typer.Option("--target", metavar="F", help="Aperture to reach, such as f/11; tells the power."),
+    ] = None,
+    ratio: Annotated[
+        list[str] | None,
+        typer.Option("--ratio", metavar="A:B", help="Ratio of two lamps or two meters; can be repeated."),
+    ] = None,
+    as_json: Annotated[bool, typer.Option("--json", help="Print the numbers for programs.")] = False,
+    device: Device = "auto",
+    change: Change = None,
+) -> None:
+    """Tell meter readings, ratios, f-number and power; draw stops maps of picture and table."""
+    from . import computing, exposing
+
+    changes = computing.list_changes(change)
+    asked = exposing.Asked(set_path, from_, out, target, tuple(ratio or ()), changes, device)
+    print("\n".join(exposing.tell(asked, as_json)))
+
+
+@app.command()
 def about(device: Device = "auto") -> None:
     """Show what runs here: versions, device, caches."""
     from brimcast.renders import engine
