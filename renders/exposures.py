@@ -107,6 +107,26 @@ def expose_table(built: BuiltSet, folder: Folder, focused_only: bool = False) ->
     return develop(bands, exposure, power_stops=powers, white=white_k)
 
 
+def traced_meters(built: BuiltSet, folder: Folder) -> dict:
+    """Return what the set's meters caught when it was traced, at the powers set now.
+
+    Returns
+    -------
+    dict of str to dict
+        `light` and `stops_over_table` of all lamps together, as in the report.
+    """
+    kept = folder.settings.get("power_stops", {})
+    now = {lamp.name: lamp.power_stops for lamp in built.lamps}
+    change = {name: 2.0 ** (power - kept.get(name, power)) for name, power in now.items()}
+    plain = sum(folder.report["lamps"][name]["plain_table"] * factor for name, factor in change.items())
+    found = {}
+    for meter, told in folder.report["meters"].items():
+        light = sum(told["lamps"][name]["light"]["value"] * factor for name, factor in change.items())
+        lit = light > 0 and plain > 0
+        found[meter] = {"light": light, "stops_over_table": math.log2(light / plain) if lit else None}
+    return found
+
+
 def caustic_headroom(built: BuiltSet, folder: Folder) -> dict | None:
     """Return how far the brightest focused light on the table is from clipping; None where there is none.
 

@@ -13,6 +13,7 @@ from .lamps import Lamp
 USUAL_TABLE_MM = 750.0
 # What a set file does not say, by common practice: a head's length behind its front, and its thickness.
 HEAD_LONG_MM, HEAD_WIDE_MM = 350.0, 150.0
+FRONT_MM = 1.0
 POLE_MM = 35.0
 LEGS_MM = 500.0  # from a stand's pole to the ends of its legs
 TABLE_THICK_MM, SHEET_MM = 30.0, 3.0
@@ -123,6 +124,11 @@ def over_table(built: BuiltSet, place) -> bool:
     return bool(np.all(np.abs(np.asarray(place)[:2]) <= half))
 
 
+def goes_through_table(built: BuiltSet, stand: Stand) -> bool:
+    """Return whether a stand's pole would go through the table top."""
+    return over_table(built, stand.foot_mm) and stand.holds_mm[2] > 0
+
+
 def list_bodies(built: BuiltSet) -> tuple[Body, ...]:
     """Return all bodies of a set. Bulk that the set file does not state is taken by common practice."""
     bodies = [_table(built)]
@@ -142,7 +148,9 @@ def list_bodies(built: BuiltSet) -> tuple[Body, ...]:
             bodies += _lamp(lamp)
     floor = room_of(built).floor_mm
     for stand in list_stands(built):
-        bodies += _stand(stand, floor)
+        # A stand that would go through the table is a fault of its own, and none to draw or to measure.
+        if not goes_through_table(built, stand):
+            bodies += _stand(stand, floor)
     if built.camera:
         bodies += _camera(built.camera, floor)
     return tuple(bodies)
@@ -162,10 +170,10 @@ def _lamp(lamp: Lamp) -> list[Body]:
         turned = lamp.centre_mm + (outline - lamp.centre_mm) @ _turn(lamp).T
         front = np.concatenate([outline, turned, ends])
     else:
-        front = np.concatenate([outline, outline - 10 * lamp.facing])
+        front = np.concatenate([outline, outline - FRONT_MM * lamp.facing])
     square = HEAD_WIDE_MM / 2 * np.array([(-1, -1), (1, -1), (1, 1), (-1, 1)])
     ring = square[:, :1] * lamp.right + square[:, 1:] * lamp.up
-    start = lamp.centre_mm - lamp.facing * 10
+    start = lamp.centre_mm - lamp.facing * FRONT_MM
     head = np.concatenate([start + ring, start + ring - lamp.facing * HEAD_LONG_MM])
     return [Body(lamp.name, "front", front), Body(lamp.name, "head", head)]
 

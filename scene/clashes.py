@@ -12,10 +12,10 @@ from .bodies import (
     LEGS_MM,
     Body,
     corners_of,
+    goes_through_table,
     is_far,
     list_bodies,
     list_stands,
-    over_table,
     room_of,
 )
 from .built import BuiltSet
@@ -33,7 +33,7 @@ WALLS = {
     "right": "wall on the right",
     "front": "wall on the camera's side",
 }
-HOOD_DEG = 60.0
+HOOD_DEG = 45.0
 _LOOK_MM = 2000.0  # things farther apart than this are not measured
 
 
@@ -141,8 +141,9 @@ def _hidden(eye, spots: np.ndarray, corners: np.ndarray) -> np.ndarray:
     across, upward = corners[1] - corners[0], corners[3] - corners[0]
     normal = np.cross(across, upward)
     way = spots - eye
-    with np.errstate(divide="ignore", invalid="ignore"):
-        along = (corners[0] - eye) @ normal / (way @ normal)
+    facing = way @ normal
+    facing = np.where(np.abs(facing) < 1e-12, np.inf, facing)  # along the sheet: never met
+    along = (corners[0] - eye) @ normal / facing
     met = eye + along[:, None] * way - corners[0]
     u, v = met @ across / (across @ across), met @ upward / (upward @ upward)
     return (along > 1e-6) & (along < 1 - 1e-6) & (u > 0) & (u < 1) & (v > 0) & (v < 1)
@@ -154,7 +155,7 @@ def _check_stands(built: BuiltSet) -> Iterator[Check]:
     for stand in list_stands(built):
         place = f"[{stand.foot_mm[0]:.0f} mm, {stand.foot_mm[1]:.0f} mm]"
         arm = "a boom" if stand.name in lamps else "an arm"
-        if over_table(built, stand.foot_mm) and stand.holds_mm[2] > 0:
+        if goes_through_table(built, stand):
             inside = half - np.abs(np.asarray(stand.foot_mm))
             least = float(inside.min())
             state = CLASH if stand.name in lamps or least > ARM_MM else NOTE

@@ -52,8 +52,15 @@ def list_points(built: BuiltSet) -> tuple[Point, ...]:
 
 def at_glass(built: BuiltSet) -> Point:
     """Return the point in the hero's place."""
-    height = built.feet[0].height_mm / 2 if built.feet else 0.0
-    place = np.array([*(built.feet[0].centre_mm if built.feet else (0.0, 0.0)), height])
+    if built.feet:
+        place = np.array([*built.feet[0].centre_mm, built.feet[0].height_mm / 2])
+    elif built.solids:
+        # Without glasses the hero is a prop.
+        named = [solid for solid in built.solids if solid.name == "hero"]
+        hero = (named or built.solids)[0].mesh.vertices_mm
+        place = (hero.min(axis=0) + hero.max(axis=0)) / 2
+    else:
+        place = np.zeros(3)
     return Point("glass", place, None, "in the hero's place at half its height, facing the lamp")
 
 

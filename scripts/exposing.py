@@ -208,7 +208,7 @@ def _measure_folder(built: BuiltSet, folder: Path, out: Path, is_same) -> dict:
 
     found = exposures.read_folder(folder, built)
     told: dict = {
-        "traced": {name: meter["all"] for name, meter in found.report["meters"].items()},
+        "traced": exposures.traced_meters(built, found),
         "folder": str(folder),
         "same_set": is_same(found.settings),
         "quality": found.report.get("quality"),

@@ -110,7 +110,7 @@ def _traced_lines(numbers: dict) -> list[str]:
     lines = []
     for name, light in numbers["traced"].items():
         if light["stops_over_table"] is not None:
-            amount = "" if numbers["relative"] else f"{light['light']['value']:.4g} lx s, "
+            amount = "" if numbers["relative"] else f"{light['light']:.4g} lx s, "
             lines.append(
                 f"meter {name}, traced with glass, caustics and bounce: {amount}"
                 f"{light['stops_over_table']:+.1f} stops against the plain table"
