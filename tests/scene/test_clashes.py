@@ -81,7 +81,7 @@ def test_lamp_behind_the_hero_is_in_the_frame():
 
 
 def test_lamp_beside_the_frame_clears_it_by_what_is_left():
-    """2 m from the lens, 110 mm before the sensor, 36 mm of it frame 654.5 mm; its head stays farther back."""
+    """2 m from the lens, 110 mm before the sensor, its 36 mm frame 654.5 mm."""
     half = 18 / 110 * 2000
     aside = ", aim: [500 mm, 0 mm, 50 mm]"
     found = checks_of(LAMP_BEHIND % aside + CAMERA, "lamp in frame")
