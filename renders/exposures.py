@@ -10,6 +10,7 @@ from pathlib import Path
 import numpy as np
 
 from brimcast.scene.built import BuiltSet
+from brimcast.scene.frame import crop_share, project
 from brimcast.shared.errors import Fault, PersonError
 
 from .adjust import Exposure, develop
@@ -133,7 +134,8 @@ def caustic_headroom(built: BuiltSet, folder: Folder) -> dict | None:
     Returns
     -------
     dict
-        `headroom_stops` (below 0: it clips), `place_mm` from the datum, `clipped_cm2` of table.
+        `headroom_stops` (below 0: it clips), `place_mm` from the datum, `clipped_cm2` of table, and whether
+        the place is `in_frame` and `in_crop`, null without camera or crop guide.
     """
     focused = expose_table(built, folder, focused_only=True)
     if focused is None or not focused.max() > 0:
@@ -147,11 +149,23 @@ def caustic_headroom(built: BuiltSet, folder: Folder) -> dict | None:
     row, column = np.unravel_index(int(mean.argmax()), mean.shape)
     if not mean[row, column] > 0:
         return None
+    place = [float(x[column]), float(y[row])]
     return {
         "headroom_stops": -math.log2(float(mean[row, column])),
-        "place_mm": [float(x[column]), float(y[row])],
+        "place_mm": place,
         "clipped_cm2": float((bright >= 1).sum() * cell**2 / 100),
+        **_framed(built, place),
     }
+
+
+def _framed(built: BuiltSet, place_mm: list[float]) -> dict:
+    """Return whether a place on the table is in the frame and in the crop."""
+    if built.camera is None:
+        return {"in_frame": None, "in_crop": None}
+    spot = np.abs(project(built.camera, [*place_mm, 0.0])[:2])
+    share = crop_share(built.camera)
+    in_crop = None if share is None else bool(np.all(spot < share))
+    return {"in_frame": bool(np.all(spot < 1)), "in_crop": in_crop}
 
 
 def _blurred(image: np.ndarray, cells: int) -> np.ndarray:

@@ -131,7 +131,7 @@ def setplan(
     as_json: Annotated[bool, typer.Option("--json", help="Print the numbers for programs.")] = False,
     change: Change = None,
 ) -> None:
-    """Draw plan and elevation to scale; tell places, clashes and clearances. Traces nothing."""
+    """Draw plan and elevation to scale; tell what is in the way."""
     from brimcast.scene.setplan import list_lines
 
     from . import computing, setplanning
@@ -165,7 +165,7 @@ def expose(
     device: Device = "auto",
     change: Change = None,
 ) -> None:
-    """Tell meter readings, ratios, f-number and power; draw stops maps of picture and table."""
+    """Tell readings, ratios and power to reach; draw stops maps."""
     from . import computing, exposing
 
     changes = computing.list_changes(change)

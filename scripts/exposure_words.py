@@ -123,7 +123,10 @@ def _traced_lines(numbers: dict) -> list[str]:
         x, y = headroom["place_mm"]
         said = f"clips by {-stops:.1f} stops" if stops < 0 else f"has {stops:.1f} stops of headroom"
         area = f"; {headroom['clipped_cm2']:.1f} cm² of table clip" if headroom["clipped_cm2"] > 0.005 else ""
-        lines.append(f"caustic at its brightest ({x:.0f}, {y:.0f} mm from the datum) {said}{area}")
+        framed = {False: "; outside the frame", True: "", None: ""}[headroom["in_frame"]]
+        if headroom["in_frame"] and headroom["in_crop"] is not None:
+            framed = "; inside the crop" if headroom["in_crop"] else "; outside the crop"
+        lines.append(f"caustic at its brightest ({x:.0f}, {y:.0f} mm from the datum) {said}{area}{framed}")
     for name, view in numbers["maps"].items():
         lines.append(f"{name}: {view['clipped']:.1%} clipped, {view['blocked_up']:.1%} blocked up")
     if not numbers["same_set"]:

@@ -308,6 +308,18 @@ def test_headroom_of_the_caustic_is_that_of_its_brightest_millimetre(expose):
     assert brighter["clipped_cm2"] == pytest.approx(0.01)
 
 
+@pytest.mark.parametrize(
+    ("aim", "frame", "crop"), [("0 mm", True, True), ("1.4 m", True, False), ("2.5 m", False, False)]
+)
+def test_caustic_is_told_inside_or_outside_the_crop(expose, aim, frame, crop):
+    """100 mm at 10.1 m frame 3.6 m of a sensor's 36 mm, and a square of 2.4 m."""
+    view = f"lens: 100 mm, distance: 10.1 m, crop: square, aim: [{aim}, 0 mm, 0 mm]"
+    text = SET.replace("lens: 10 mm, distance: 90 m", view)
+    spot = np.full((4, 4), 1e6)
+    found = expose(text, tables={"near": ("refractive", spot)})["headroom"]
+    assert (found["in_frame"], found["in_crop"]) == (frame, crop)
+
+
 def test_traced_meters_follow_the_power(expose):
     """Both lamps gave 50 each of 100: one stop down in one leaves 75 of 150."""
     numbers = expose(SET, "--change", "lamps.far.power=-1 stop")
