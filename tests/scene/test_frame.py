@@ -109,3 +109,13 @@ def test_what_is_no_crop_is_told(crop):
         camera_of(f"crop: {crop}")
     (fault,) = caught.value.faults
     assert fault.line == 4
+
+
+def test_marked_apertures_stand_for_the_exact_series(published):
+    """published_values.yaml#exposure/f_number_series (ISO 517), to its digits."""
+    value = published["exposure"]["f_number_series"]["value"]
+    for marks, exact in (("marked", "exact"), ("third_marked_8_to_16", "third_exact_8_to_16")):
+        for mark, wanted in zip(value[marks], value[exact], strict=True):
+            built = build(setfile.parse(SET % f"f_number: f/{mark}"))
+            assert built.camera.f_number == pytest.approx(wanted, abs=5.1e-4)
+            assert describe_camera(built)["f_number"] == mark
