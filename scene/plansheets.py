@@ -9,7 +9,7 @@ import numpy as np
 from brimcast.vessels.linework import INK, PAPER, QUIET, Area, Paper, Stroke, Text, circle
 
 from .built import BuiltSet
-from .labels import Label, set_labels, width_of
+from .captions import Label, set_labels, width_of
 from .planviews import THIN, View, draw_view, window_of
 from .setplan import DATUM, camera_lines, finding_lines
 

@@ -14,8 +14,8 @@ from brimcast.vessels.linework import INK, PAPER, QUIET, TONE, Area, Stroke, cir
 
 from .bodies import LEGS_MM, corners_of, front_outline, is_far, list_bodies, list_stands, room_of
 from .built import BuiltSet
+from .captions import Label, arrow
 from .frame import CORNERS, crop_share, look_along
-from .labels import Label, arrow
 
 THIN, LINE, THICK = 0.13, 0.25, 0.5
 BEAM, GLASS = 236, 222
