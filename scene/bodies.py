@@ -22,6 +22,8 @@ CAMERA_WIDE_MM, CAMERA_TALL_MM, CAMERA_DEEP_MM, LENS_TUBE_MM = 150.0, 120.0, 100
 FAR_MM = 15_000.0
 # A sheet no higher than this over the table stands on it.
 ON_TABLE_MM = 20.0
+# A line that ends so near a sheet ends on it.
+TOUCH_MM = 0.05
 
 
 @dataclass(frozen=True, eq=False)
@@ -100,22 +102,59 @@ def sheets_of(built: BuiltSet) -> tuple[Panel, ...]:
     return tuple(panel for panel in built.panels if panel.name in built.sheets)
 
 
-def middle_of(panel: Panel) -> np.ndarray:
-    """Return a panel's centre, mm."""
-    return panel.corner_mm + panel.u * panel.size_mm[0] / 2 + panel.v * panel.size_mm[1] / 2
+def middle_of(panel) -> np.ndarray:
+    """Return the middle of a panel's extent, mm."""
+    points = panel.mesh.vertices_mm
+    return (points.min(axis=0) + points.max(axis=0)) / 2
+
+
+def facing_of(panel) -> np.ndarray:
+    """Return the unit vector along which a panel's front looks; of a bent one on the whole."""
+    mean = panel.mesh.normals.mean(axis=0)
+    return mean / max(float(np.linalg.norm(mean)), 1e-9)
 
 
 def corners_of(panel: Panel) -> np.ndarray:
-    """Return a panel's corners (4, 3), mm, counter-clockwise seen from its front."""
+    """Return a flat panel's corners (4, 3), mm, counter-clockwise seen from its front."""
     across, upward = panel.u * panel.size_mm[0], panel.v * panel.size_mm[1]
     return panel.corner_mm + np.array([0 * across, across, across + upward, upward])
 
 
-def stands_on_table(built: BuiltSet, panel: Panel) -> bool:
+def stands_on_table(built: BuiltSet, panel) -> bool:
     """Return whether a flag or card stands on the table itself."""
-    corners = corners_of(panel)
-    low = corners[corners[:, 2] < corners[:, 2].min() + 1]
-    return bool(corners[:, 2].min() <= ON_TABLE_MM and all(over_table(built, spot) for spot in low))
+    points = panel.mesh.vertices_mm
+    low = points[points[:, 2] < points[:, 2].min() + 1]
+    return bool(points[:, 2].min() <= ON_TABLE_MM and all(over_table(built, spot) for spot in low))
+
+
+def list_screens(built: BuiltSet) -> dict[str, np.ndarray]:
+    """Return the triangles (m, 3, 3) of table, plates, flags and cards by name: what light does not pass."""
+    # What is neither flat nor one of these, such as a label, belongs to a glass.
+    flat = [panel for panel in built.panels if hasattr(panel, "corner_mm") or panel.name in built.sheets]
+    return {panel.name: panel.mesh.vertices_mm[panel.mesh.faces] for panel in flat}
+
+
+def cut_off(place_mm, spots_mm: np.ndarray, triangles: np.ndarray) -> np.ndarray:
+    """Return which lines from a place to spots (n, 3) go through triangles (m, 3, 3); ends do not count.
+
+    After T. Möller, B. Trumbore, Fast, minimum storage ray/triangle intersection, 1997.
+    """
+    cut = np.zeros(len(spots_mm), bool)
+    way = np.asarray(spots_mm, float) - place_mm
+    length = np.linalg.norm(way, axis=1)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        for corner, second, third in triangles:
+            one, other = second - corner, third - corner
+            across = np.cross(way, other)
+            scale = across @ one
+            start = np.asarray(place_mm, float) - corner
+            u = across @ start / scale
+            turned = np.cross(start, one)
+            v = way @ turned / scale
+            along = (other @ turned / scale) * length
+            inside = (u >= 0) & (v >= 0) & (u + v <= 1)
+            cut |= inside & (along > TOUCH_MM) & (along < length - TOUCH_MM)
+    return cut
 
 
 def over_table(built: BuiltSet, place) -> bool:
@@ -138,11 +177,12 @@ def list_bodies(built: BuiltSet) -> tuple[Body, ...]:
         if solid.name.endswith((" drink", " bubbles")):
             continue
         bodies.append(Body(solid.name, "glass" if solid.name in glasses else "prop", solid.mesh.vertices_mm))
+    known = list_screens(built)
     for panel in built.panels[1:]:
-        part = built.sheets.get(panel.name, "plate")
-        faces = np.array([-SHEET_MM / 2, SHEET_MM / 2])
-        points = (corners_of(panel) + faces[:, None, None] * panel.normal).reshape(-1, 3)
-        bodies.append(Body(panel.name, part, points))
+        if panel.name in known:
+            half = SHEET_MM / 2 * panel.mesh.normals
+            points = np.concatenate([panel.mesh.vertices_mm - half, panel.mesh.vertices_mm + half])
+            bodies.append(Body(panel.name, built.sheets.get(panel.name, "plate"), points))
     for lamp in built.lamps:
         if not is_far(lamp):
             bodies += _lamp(lamp)

@@ -11,10 +11,11 @@ import numpy as np
 from .bodies import (
     LEGS_MM,
     Body,
-    corners_of,
+    cut_off,
     goes_through_table,
     is_far,
     list_bodies,
+    list_screens,
     list_stands,
     room_of,
 )
@@ -82,7 +83,7 @@ def _check_frame(built: BuiltSet, bodies: tuple[Body, ...]) -> Iterator[Check]:
     """Find what the camera sees of lamps, stands, flags and cards; hidden parts do not count."""
     camera = built.camera
     crop = np.array(crop_share(camera) or (1.0, 1.0))
-    hides = {panel.name: corners_of(panel) for panel in built.panels}
+    screens = list_screens(built)
     seen_already: set[str] = set()
     for body in bodies:
         if body.part not in ("front", "head", "pole", "arm", "flag", "card") or body.name == "camera":
@@ -90,9 +91,9 @@ def _check_frame(built: BuiltSet, bodies: tuple[Body, ...]) -> Iterator[Check]:
         spots = _spread(body.points_mm)
         seen = project(camera, spots)
         ahead = seen[:, 2] > camera.focal_mm
-        for name, corners in hides.items():
+        for name, triangles in screens.items():
             if name != body.name:
-                ahead &= ~_hidden(camera.place_mm, spots, corners)
+                ahead &= ~cut_off(camera.place_mm, spots, triangles)
         if not ahead.any():
             continue
         beyond = np.maximum(np.abs(seen[ahead, :2]) - 1, 0) * np.asarray(camera.sensor_mm) / 2
@@ -134,19 +135,6 @@ def _spread(points_mm: np.ndarray) -> np.ndarray:
     count = int(np.clip(np.linalg.norm(stop - start, axis=1).max() / 15, 8, 200))
     steps = np.linspace(0, 1, count)[:, None, None]
     return (start + steps * (stop - start)).reshape(-1, 3)
-
-
-def _hidden(eye, spots: np.ndarray, corners: np.ndarray) -> np.ndarray:
-    """Return which spots (n, 3) a rectangle (4, 3) hides from the eye."""
-    across, upward = corners[1] - corners[0], corners[3] - corners[0]
-    normal = np.cross(across, upward)
-    way = spots - eye
-    facing = way @ normal
-    facing = np.where(np.abs(facing) < 1e-12, np.inf, facing)  # along the sheet: never met
-    along = (corners[0] - eye) @ normal / facing
-    met = eye + along[:, None] * way - corners[0]
-    u, v = met @ across / (across @ across), met @ upward / (upward @ upward)
-    return (along > 1e-6) & (along < 1 - 1e-6) & (u > 0) & (u < 1) & (v > 0) & (v < 1)
 
 
 def _check_stands(built: BuiltSet) -> Iterator[Check]:
@@ -258,6 +246,7 @@ def _check_light(built: BuiltSet) -> Iterator[Check]:
 def _check_flare(built: BuiltSet) -> Iterator[Check]:
     """Tell of lamps that shine into the lens."""
     camera = built.camera
+    screens = list_screens(built).values()
     for lamp in built.lamps:
         way = camera.place_mm - lamp.centre_mm
         before = lamp.kind == "bulb" or float(way @ lamp.facing) > 0
@@ -265,7 +254,6 @@ def _check_flare(built: BuiltSet) -> Iterator[Check]:
         if not before or float(-way @ camera.forward) < np.cos(np.radians(HOOD_DEG)) * np.linalg.norm(way):
             continue
         spot = camera.place_mm - way * (min(1.0, 10_000.0 / np.linalg.norm(way)) if is_far(lamp) else 1.0)
-        covered = any(_hidden(camera.place_mm, spot[None], corners_of(panel))[0] for panel in built.panels)
-        if not covered:
+        if not any(cut_off(camera.place_mm, spot[None], mesh)[0] for mesh in screens):
             text = f"{lamp.name} can shine into the lens; flag it off or use a deep hood"
             yield Check("light in the lens", (lamp.name, "camera"), NOTE, None, text)

@@ -211,7 +211,7 @@ def _draw_sheets(built: BuiltSet, view: View) -> tuple[list, list[Label]]:
         kind = built.sheets.get(panel.name)
         if kind is None:
             continue
-        outline = _hull(view.place(corners_of(panel)))
+        outline = _hull(view.place(panel.mesh.vertices_mm))
         closed = np.concatenate([outline, outline[:1]])
         marks += [Area(outline, INK if kind == "flag" else PAPER)] if len(outline) > 2 else []
         marks.append(Stroke(closed, 0.7 if kind == "flag" else LINE))

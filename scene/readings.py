@@ -10,7 +10,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from .bodies import corners_of, room_of
+from .bodies import cut_off, list_screens, room_of
 from .built import BuiltSet
 from .frame import look_along
 from .lamps import Lamp, even_grid, irradiance_factor, spread_points
@@ -96,21 +96,7 @@ def read_lamp(built: BuiltSet, lamp: Lamp, point: Point) -> float:
         normal = way / np.linalg.norm(way)
     points = spread_points(lamp, even_grid(SAMPLES), point.place_mm, 1.0)
     lit = np.ones(len(points.place_mm))
-    for panel in built.panels:
-        lit[_stopped(point.place_mm, points.place_mm, corners_of(panel))] = 0.0
+    for triangles in list_screens(built).values():
+        lit[cut_off(point.place_mm, points.place_mm, triangles)] = 0.0
     part = replace(points, area_mm2=points.area_mm2 * lit)
     return irradiance_factor(part, point.place_mm, normal) * lamp.scale
-
-
-def _stopped(place, fronts: np.ndarray, corners: np.ndarray) -> np.ndarray:
-    """Return which lines from a place to points (n, 3) a rectangle cuts; lying on it does not count."""
-    across, upward = corners[1] - corners[0], corners[3] - corners[0]
-    normal = np.cross(across, upward)
-    normal = normal / np.linalg.norm(normal)
-    start, ends = float((place - corners[0]) @ normal), (fronts - corners[0]) @ normal
-    with np.errstate(divide="ignore", invalid="ignore"):
-        along = start / (start - ends)
-    met = place + along[:, None] * (fronts - place) - corners[0]
-    u, v = met @ across / (across @ across), met @ upward / (upward @ upward)
-    crossed = (start * ends < 0) & (abs(start) > 0.05)
-    return crossed & (u > 0) & (u < 1) & (v > 0) & (v < 1)

@@ -8,7 +8,7 @@ import numpy as np
 
 from brimcast.shared.exposure import crop_factor, marked_f_number
 
-from .bodies import is_far, list_stands, middle_of, room_of, sheets_of
+from .bodies import facing_of, is_far, list_stands, middle_of, room_of, sheets_of
 from .built import BuiltSet
 from .clashes import CLEAR, check_set
 from .frame import azimuth_of, describe_camera
@@ -108,7 +108,7 @@ def name_front(lamp: Lamp) -> str:
 
 
 def _sheet(built: BuiltSet, panel, stand) -> dict:
-    normal = panel.normal
+    normal = facing_of(panel)
     return {
         "kind": built.sheets[panel.name],
         "size_mm": [float(side) for side in panel.size_mm],
