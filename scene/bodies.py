@@ -173,8 +173,8 @@ def list_bodies(built: BuiltSet) -> tuple[Body, ...]:
     bodies = [_table(built)]
     glasses = {foot.name for foot in built.feet}
     for solid in built.solids:
-        # A drink and bubbles are inside their glass.
-        if solid.name.endswith((" drink", " bubbles")):
+        # What a glass holds or wears is named after it.
+        if any(solid.name.startswith(f"{glass} ") for glass in glasses):
             continue
         bodies.append(Body(solid.name, "glass" if solid.name in glasses else "prop", solid.mesh.vertices_mm))
     known = list_screens(built)
