@@ -74,6 +74,16 @@ def is_far(lamp: Lamp) -> bool:
     return lamp.throw_mm > FAR_MM
 
 
+def word_of(lamp: Lamp) -> str:
+    """Return the word of the set file for a lamp's kind."""
+    return getattr(lamp, "word", "") or lamp.kind
+
+
+def has_head(lamp: Lamp) -> bool:
+    """Return whether a lamp has a body and a stand; sun and sky, windows and candles have none."""
+    return not is_far(lamp) and word_of(lamp) not in ("window", "candle")
+
+
 def front_outline(lamp: Lamp) -> np.ndarray:
     """Return points (n, 3) round a lamp's bright front at its true size, mm."""
     turn = np.radians(np.arange(0, 360, 10))
@@ -92,7 +102,7 @@ def front_outline(lamp: Lamp) -> np.ndarray:
 def list_stands(built: BuiltSet) -> tuple[Stand, ...]:
     """Return the stands of lamps, and of flags and cards that do not stand on the table."""
     given = room_of(built).stands_mm
-    held = {lamp.name: lamp.centre_mm for lamp in built.lamps if not is_far(lamp)}
+    held = {lamp.name: lamp.centre_mm for lamp in built.lamps if has_head(lamp)}
     held |= {panel.name: middle_of(panel) for panel in sheets_of(built) if not stands_on_table(built, panel)}
     return tuple(Stand(name, given.get(name, tuple(place[:2])), place) for name, place in held.items())
 
@@ -211,6 +221,8 @@ def _lamp(lamp: Lamp) -> list[Body]:
         front = np.concatenate([outline, turned, ends])
     else:
         front = np.concatenate([outline, outline - FRONT_MM * lamp.facing])
+    if not has_head(lamp):
+        return [Body(lamp.name, "front", front)]
     square = HEAD_WIDE_MM / 2 * np.array([(-1, -1), (1, -1), (1, 1), (-1, 1)])
     ring = square[:, :1] * lamp.right + square[:, 1:] * lamp.up
     start = lamp.centre_mm - lamp.facing * FRONT_MM

@@ -218,7 +218,7 @@ def _lamp_rows(plan: dict) -> list[tuple[str, ...]]:
             continue
         x, y, _ = lamp["place_mm"]
         numbers = (lamp["height_over_table_mm"], lamp["height_over_floor_mm"], lamp["from_datum_mm"], x, y)
-        stand = ", ".join(f"{value:.0f}" for value in lamp["stand_mm"])
+        stand = ", ".join(f"{value:.0f}" for value in lamp["stand_mm"] or ()) or "-"
         places = (f"{value:.0f}" for value in numbers)
         rows.append((name, lamp["front"], f"{lamp['throw_mm']:.0f}", *angles, *places, power, stand))
     return rows

@@ -295,13 +295,15 @@ def _draw_lamps(built: BuiltSet, view: View) -> tuple[list, list[Label]]:
             words = f"{lamp.name}, far off"
         else:
             at = view.place(lamp.centre_mm)
-            outline = _hull(view.place(heads[lamp.name]))
-            marks += [Area(outline, PAPER), Stroke(outline, THIN)]
+            if lamp.name in heads:
+                outline = _hull(view.place(heads[lamp.name]))
+                marks += [Area(outline, PAPER), Stroke(outline, THIN)]
             front = view.place(front_outline(lamp))
             marks.append(Stroke(_hull(front), 0.6))
             marks += arrow(at, aim)
         labels.append(Label(words, at, 4.0))
-        if view.axes[1] != 2:
+        # Straight before the camera there is no angle to draw.
+        if view.axes[1] != 2 and lamp.azimuth_deg > 0.5:
             more, words = _azimuth_arc(lamp, aim, LEAST_ARC_MM + ARC_STEP_MM * number)
             marks += more
             labels += words

@@ -8,7 +8,7 @@ import numpy as np
 
 from brimcast.shared.exposure import crop_factor, marked_f_number
 
-from .bodies import facing_of, is_far, list_stands, middle_of, room_of, sheets_of
+from .bodies import facing_of, is_far, list_stands, middle_of, room_of, sheets_of, word_of
 from .built import BuiltSet
 from .clashes import CLEAR, check_set
 from .frame import azimuth_of, describe_camera
@@ -99,7 +99,7 @@ def _lamp(lamp: Lamp, stand, floor_mm: float) -> dict:
 
 def name_front(lamp: Lamp) -> str:
     """Return a lamp's form and true size in words."""
-    word = getattr(lamp, "word", "") or lamp.kind
+    word = word_of(lamp)
     if is_far(lamp):
         return word
     if lamp.kind in ("disc", "bulb"):
