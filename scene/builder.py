@@ -15,7 +15,7 @@ from .lamps import Lamp, plain_table_factor
 from .panels import bands_of, hang_sheet, lay_plate, lay_table
 from .pieces import Piece, choose_vessel, fill_glass, make_solid, rank_media, shape_prop
 from .setfile import SetFile, digest
-from .views import face, place_camera, place_lamps, place_meter
+from .views import face, measure_room, place_camera, place_lamps, place_meter
 
 
 def build(set_file: SetFile, detail: float = 1.0) -> BuiltSet:
@@ -88,6 +88,8 @@ def build(set_file: SetFile, detail: float = 1.0) -> BuiltSet:
         seed=set_file.render.seed,
         cell_mm=set_file.render.cell_mm,
         digest=digest(set_file),
+        room=measure_room(set_file),
+        sheets=dict.fromkeys(set_file.flags, "flag") | dict.fromkeys(set_file.cards, "card"),
     )
     return _scaled(built) if built.relative else built
 

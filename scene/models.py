@@ -9,6 +9,7 @@ from pydantic import Field, PrivateAttr
 from .models_base import Part
 from .models_lights import AnyLamp, Card, Flag
 from .models_numbers import NAME_PATTERN, Number
+from .models_room import Room
 from .models_things import AnyProp, Glass, Table
 from .models_views import Camera, Meter, Render
 from .yamlplaces import Document
@@ -52,6 +53,7 @@ class SetFile(Part):
     cards: dict[str, Card] = _section("Reflecting panels by name.")
     camera: Camera | None = Field(None, description="The camera; left out, only maps can be made.")
     meters: dict[str, Meter] = _section("Light meters by name.")
+    room: Room | None = Field(None, description="The room; only the set plan uses it.")
     render: Render = Field({}, description="How finely to compute.")
 
     _document: Document | None = PrivateAttr(None)

@@ -8,7 +8,7 @@ from brimcast.shared.errors import PersonError
 from brimcast.shared.exposure import light_exposure
 from brimcast.shared.spectra import from_temperature
 
-from .built import Camera, Meter
+from .built import Camera, Meter, Room
 from .lamps import Lamp, calibrated, place_lamp
 from .models_lights import Direction, Distance, Line
 from .models_numbers import Point
@@ -96,10 +96,11 @@ def place_camera(set_file: SetFile, stands: dict[str, np.ndarray]) -> Camera:
     right = np.cross(forward, [0.0, 0.0, 1.0]) if abs(forward[2]) < 0.9999 else np.array([1.0, 0.0, 0.0])
     right /= np.linalg.norm(right)
     focus = model.focus if model.focus is not None else model.aim
+    up = np.cross(right, forward)
     if isinstance(focus, Distance):
         focus_mm = focus.distance_mm
     else:
-        focus_mm = float((_where(focus, stands) - place) @ forward)
+        focus_mm = _focus_distance(model, _where(focus, stands) - place, forward, up)
     if focus_mm <= 1.01 * model.lens_mm:
         text = f"the plane of focus is {focus_mm:.0f} mm from the lens; {model.lens_mm:g} mm lenses need more"
         raise PersonError(faults_at(set_file, "camera.focus", text))
@@ -109,7 +110,7 @@ def place_camera(set_file: SetFile, stands: dict[str, np.ndarray]) -> Camera:
         place_mm=place,
         forward=forward,
         right=right,
-        up=np.cross(right, forward),
+        up=up,
         sensor_mm=tuple(model.sensor_mm),
         focal_mm=model.lens_mm,
         focus_mm=focus_mm,
@@ -119,7 +120,25 @@ def place_camera(set_file: SetFile, stands: dict[str, np.ndarray]) -> Camera:
         white_k=model.white_k,
         width_px=width,
         height_px=height,
+        rise_mm=model.rise_mm,
+        shift_mm=model.shift_mm,
+        tilt_deg=model.tilt_deg,
+        crop=model.crop,
     )
+
+
+def _focus_distance(model, way_mm: np.ndarray, forward: np.ndarray, up: np.ndarray) -> float:
+    """Return how far along `forward` the plane of focus lies that goes through a place seen from the lens."""
+    tilt = np.radians(model.tilt_deg)
+    if not tilt:
+        return float(way_mm @ forward)
+    along_lens = way_mm @ (np.cos(tilt) * forward - np.sin(tilt) * up)
+    if along_lens <= model.lens_mm:
+        return float(along_lens)
+    # The sensor's distance that makes the place sharp, then where that plane crosses `forward`.
+    image = model.lens_mm * (way_mm @ forward) / (along_lens - model.lens_mm)
+    beyond = image * np.cos(tilt) - model.lens_mm
+    return float(model.lens_mm * image / beyond) if beyond > 0 else 0.0
 
 
 def place_meter(set_file: SetFile, name: str, stands: dict[str, np.ndarray]) -> Meter:
@@ -127,3 +146,19 @@ def place_meter(set_file: SetFile, name: str, stands: dict[str, np.ndarray]) -> 
     model = set_file.meters[name]
     normal = face(set_file, f"meters.{name}.facing", model.facing, model.at_mm, stands)
     return Meter(name, np.asarray(model.at_mm, float) + FILM_MM * normal, normal, model.diameter_mm / 2)
+
+
+def measure_room(set_file: SetFile) -> Room | None:
+    """Return the room of a set."""
+    model = set_file.room
+    if model is None:
+        return None
+    walls = model.walls
+    signed = {"left": (walls.left_mm, -1), "right": (walls.right_mm, 1)}
+    signed |= {"behind": (walls.behind_mm, 1), "front": (walls.front_mm, -1)}
+    return Room(
+        floor_mm=-model.table_height_mm,
+        ceiling_mm=None if model.ceiling_mm is None else model.ceiling_mm - model.table_height_mm,
+        walls_mm={name: sign * away for name, (away, sign) in signed.items() if away is not None},
+        stands_mm={name: tuple(at) for name, at in model.stands.items()},
+    )
