@@ -154,6 +154,8 @@ class BuiltSet:
         Cell of the table map where the set asks for one.
     digest : str
         Hash of the set's content.
+    notes : tuple of str
+        What to warn of.
     """
 
     title: str
@@ -169,3 +171,4 @@ class BuiltSet:
     seed: int = 1
     cell_mm: float | None = None
     digest: str = ""
+    notes: tuple[str, ...] = ()

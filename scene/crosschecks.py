@@ -84,8 +84,13 @@ def _targets(things: dict[str, dict]) -> Iterator[tuple[Path_, str]]:
 
 
 def _check_readings(lamps: dict) -> Iterator[Found]:
-    read = [name for name, lamp in lamps.items() if isinstance(lamp, dict) and "reading" in lamp]
+    read = [name for name, lamp in lamps.items() if isinstance(lamp, dict) and _is_read(lamp)]
     for name, lamp in lamps.items():
-        if read and isinstance(lamp, dict) and name not in read:
+        # Whether a head has a reading is told by its kit, which is read later.
+        if read and isinstance(lamp, dict) and name not in read and "head" not in lamp:
             text = f"missing: lamp {read[0]!r} has a reading; give one to every lamp, or to none"
             yield ("lamps", name, "reading"), text, "value"
+
+
+def _is_read(lamp: dict) -> bool:
+    return "reading" in lamp or lamp.get("candela") is True

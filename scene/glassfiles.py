@@ -59,8 +59,10 @@ def folder_of(set_file: SetFile) -> Path:
 
 
 def hash_files(set_file: SetFile) -> list[str]:
-    """Return a hash of each file that the set's glasses are in, in their order; empty where none is."""
-    folder, found = folder_of(set_file), []
+    """Return a hash of each file that the set's glasses and lamps are in; empty where none is."""
+    from .kits import list_lamp_files
+
+    folder, found = folder_of(set_file), [_hash(path) for path in list_lamp_files(set_file)]
     for glass in set_file.glasses.values():
         if isinstance(glass.vessel, _FILES):
             found += [_hash(path) for path in _with_drawing(folder / glass.vessel.file)]

@@ -67,6 +67,8 @@ class Lamp:
         What the photographer calls it; the form where that is left out.
     calibrated : bool
         `luminance` is physical, from a reading or measured candela.
+    dense_mm : float
+        Points of a disc lie as dense as they look from this far before its middle; 0: evenly.
     """
 
     name: str
@@ -87,6 +89,7 @@ class Lamp:
     glow: Glow | None = None
     word: str = ""
     calibrated: bool = False
+    dense_mm: float = 0.0
 
     @property
     def radius_mm(self) -> float:
@@ -200,16 +203,26 @@ def spread_points(lamp: Lamp, uv: np.ndarray, toward_mm: np.ndarray, reach_mm: f
         axes = lamp.right, lamp.up
         return LampPoints(*spread_on_ring(lamp.centre_mm, axes, lamp.size_mm, uv, toward_mm, reach_mm))
     if lamp.kind == "disc":
-        # Concentric-free polar map: equal areas by the square root.
-        radius = lamp.radius_mm * np.sqrt(uv[:, 0])
+        radius, area = _spread_radii(lamp, uv[:, 0])
         angle = 2 * np.pi * uv[:, 1]
         flat = np.stack([radius * np.cos(angle), radius * np.sin(angle)], axis=1)
-        area = np.pi * lamp.radius_mm**2
     else:
         flat = (uv - 0.5) * np.asarray(lamp.size_mm)
         area = lamp.size_mm[0] * lamp.size_mm[1]
     place = lamp.centre_mm + flat[:, :1] * lamp.right - flat[:, 1:] * lamp.up
     return LampPoints(place, np.broadcast_to(lamp.facing, (count, 3)).copy(), np.full(count, area))
+
+
+def _spread_radii(lamp: Lamp, u: np.ndarray):
+    """Distances from a disc's middle, and the share of its area for which each stands."""
+    if not lamp.dense_mm:
+        # Equal areas by the square root.
+        return lamp.radius_mm * np.sqrt(u), np.pi * lamp.radius_mm**2
+    # Equal solid angles from a place before the middle.
+    least = lamp.dense_mm / np.hypot(lamp.dense_mm, lamp.radius_mm)
+    cosine = 1 - u * (1 - least)
+    radius = lamp.dense_mm * np.sqrt(1 - cosine**2) / cosine
+    return radius, 2 * np.pi * (1 - least) * lamp.dense_mm**2 / cosine**3
 
 
 def _spread_on_ball(lamp: Lamp, uv: np.ndarray, toward: np.ndarray, reach_mm: float) -> LampPoints:
