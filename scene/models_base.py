@@ -61,10 +61,12 @@ class ByWord:
         Each part has it as a `Literal` field; where the field of one has a default, the key may be left out.
     mark : str
         Key that only the part without a word has, and that tells it from the others.
+    shared : type of Part, optional
+        What is checked where the word is not known; else what all parts share.
     """
 
-    def __init__(self, key: str, mark: str = ""):
-        self.key, self.mark = key, mark
+    def __init__(self, key: str, mark: str = "", shared: type[Part] | None = None):
+        self.key, self.mark, self.shared = key, mark, shared
 
     def words(self, parts: Iterable[type[Part]]) -> dict[str, type[Part]]:
         worded = [part for part in parts if self.key in part.model_fields]
@@ -75,7 +77,8 @@ class ByWord:
         words = self.words(parts)
         default = next((w for w in words if not words[w].model_fields[self.key].is_required()), None)
         marked = next((part for part in parts if self.key not in part.model_fields), None)
-        shared = next(kind for kind in parts[0].__mro__ if all(issubclass(part, kind) for part in parts))
+        above = (kind for kind in parts[0].__mro__ if all(issubclass(part, kind) for part in parts))
+        shared = self.shared or next(above)
 
         def check(value: object) -> object:
             if not isinstance(value, dict):

@@ -39,7 +39,7 @@ class MeasuredLamp(Lamp):
 
     @model_validator(mode="after")
     def _check_candela(self):
-        if self.candela and self.ies is None:
+        if self.candela and getattr(self, "ies", None) is None:
             raise fault("needs 'ies', a file that has the candela", "candela")
         if self.candela and self.reading is not None:
             raise fault("stands beside 'reading', which already says how strong it is; keep one", "candela")
@@ -153,7 +153,7 @@ class HeadLamp(DooredLamp):
 AnyLamp = Annotated[
     DiscLamp | BulbLamp | PanelLamp | TubeLamp | RingLamp | CandleLamp | ReflectorLamp | LedLamp | SnootLamp
     | SoftboxLamp | StripLamp | SpotLamp | WindowLamp | SunLamp | SkyLamp | HeadLamp,
-    ByWord("kind", mark="head"),
+    ByWord("kind", mark="head", shared=Lamp),
 ]  # fmt: skip
 
 
@@ -166,7 +166,7 @@ class Source(Part):
     )
     colour: Colour = Field("5600 K", description="Colour temperature; as of other lamps.")
     readings: dict[str, Reading] = Field(
-        {}, description="Meter readings at full power, by the modifier's name; bare without one."
+        default_factory=dict, description="Meter readings at full power, by the modifier's name; bare without one."
     )
 
 
@@ -193,7 +193,9 @@ class KitFile(Part):
         alias="brimcast-kit", description="Version of the kit file; so far there is only 1."
     )
     heads: dict[Name, Head] = Field(min_length=1, description="Heads by name.")
-    modifiers: dict[Name, AnyFront] = Field({}, description="What goes on a head, by name: its bright front.")
+    modifiers: dict[Name, AnyFront] = Field(
+        default_factory=dict, description="What goes on a head, by name: its bright front."
+    )
 
     @model_validator(mode="after")
     def _check_readings(self):
