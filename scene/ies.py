@@ -160,7 +160,8 @@ class _Numbers:
 
     def take(self, count: int, what: str) -> list[float]:
         if self.at + count > len(self.words):
-            raise _fault(self.path, self.line, f"ends before {what}")
+            last = self.words[-1][0] if self.words else self.line
+            raise _fault(self.path, last, f"ends before {what} are complete")
         found = []
         for line, word in self.words[self.at : self.at + count]:
             self.line = line

@@ -109,7 +109,7 @@ class Lamp:
         # What is projected into a plane of focus takes light from the picture, not from the lens.
         lens = replace(self.glow, mask=None) if self.glow.projects else self.glow
         bare = replace(self, glow=lens)
-        points = spread_points(bare, even_grid(4096), self.centre_mm + self.facing, 1.0)
+        points = spread_points(bare, _fine_grid(bare), self.centre_mm + self.facing, 1.0)
         return area_mm2 * float(bare.radiance(points, points.normal).mean())
 
     @property
@@ -265,10 +265,15 @@ def even_grid(count: int) -> np.ndarray:
     return np.stack(np.meshgrid(steps, steps, indexing="ij"), axis=-1).reshape(-1, 2)
 
 
+def _fine_grid(lamp: Lamp) -> np.ndarray:
+    """Grid for sums over a front; finer where an edge may cross it."""
+    return even_grid(4096 if lamp.glow is None else 65536)
+
+
 def plain_table_factor(lamp: Lamp) -> float:
     """Return E/L in sr at the datum with nothing on the table."""
     datum = np.zeros(3)
-    points = spread_points(lamp, even_grid(4096), datum, 1.0)
+    points = spread_points(lamp, _fine_grid(lamp), datum, 1.0)
     return irradiance_factor(lamp, points, datum, (0.0, 0.0, 1.0))
 
 
@@ -288,7 +293,7 @@ def calibrated(lamp: Lamp, light_exposure: float, distance_mm: float) -> Lamp:
         The lamp sends no light along its axis.
     """
     place = lamp.centre_mm + lamp.facing * distance_mm
-    points = spread_points(lamp, even_grid(4096), place, 1.0)
+    points = spread_points(lamp, _fine_grid(lamp), place, 1.0)
     factor = irradiance_factor(lamp, points, place, -lamp.facing)
     if factor <= 0:
         raise ValueError(f"the lamp sends no light to a meter on its axis, {distance_mm:.0f} mm away")

@@ -166,7 +166,7 @@ class Source(Part):
     )
     colour: Colour = Field("5600 K", description="Colour temperature; as of other lamps.")
     readings: dict[str, Reading] = Field(
-        default_factory=dict, description="Meter readings at full power, by the modifier's name; bare without one."
+        default_factory=dict, description="Readings at full power, by the modifier's name; bare without one."
     )
 
 

@@ -72,8 +72,8 @@ def _turn_toward(place, along, toward, reach_mm: float, u: np.ndarray):
     whole = 2 * (np.sin(most) + slack * most)
     # The share of the light up to an angle has no inverse in closed form: Newton's steps, safe as it rises.
     angle = (2 * u - 1) * most * 0.8
-    for _ in range(12):
+    for _ in range(30):
         share = np.sin(angle) + slack * angle + whole / 2 - u * whole
-        angle = np.clip(angle - share / np.maximum(np.cos(angle) + slack, 0.05), -most, most)
+        angle = np.clip(angle - share / np.maximum(np.cos(angle) + slack, 0.005), -most, most)
     density = np.maximum(np.cos(angle) + slack, 1e-6) / whole
     return np.cos(angle)[:, None] * ahead + np.sin(angle)[:, None] * aside, density
