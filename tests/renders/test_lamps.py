@@ -213,6 +213,7 @@ def through():
     return {name: (*(part[n] for part in bare), *(part[n] for part in under)) for n, name in enumerate(lamps)}
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("name", ["reflector", "snoot", "box", "spot", "tube", "ring", "sky"])
 def test_light_pass_sends_what_direct_light_is(through, name):
     """Independent routes: rays from the front through the slab, against places that look at the front."""
