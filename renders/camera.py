@@ -10,9 +10,9 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from .device import add_to
+from .device import add_to, draw
 from .engine import dr, mi
-from .interfaces import STEP_OFF_MM, approach, find_hit, on_panel, proceed, set_out
+from .interfaces import STEP_OFF_MM, Tint, approach, find_hit, get_kept, proceed, set_out
 from .lights import Lights, lamp_factor, look_up, meet_front
 from .sequences import steps
 from .world import NO_PANEL, Geometry
@@ -23,9 +23,6 @@ MAX_BOUNCES = 6
 ROULETTE_BOUNCE = 2
 # Film 2, lens 2, first choice, wavelength, lamp point, first bounce 2.
 STEPS = steps(9)
-MAX_BOUNCES = 6
-# From this bounce on, half of the paths end and the others count double.
-ROULETTE_BOUNCE = 2
 
 
 @dataclass
@@ -52,7 +49,9 @@ class Samples:
     side : mi.UInt32
         Panel side, `NO_PANEL` where there is nothing of the kind.
     u, v : mi.Float
-        Place on the panel, mm.
+        Place on its map, mm.
+    spot : mi.UInt32
+        Spot of its picture.
     direct : mi.Float
         (samples × lamps) irradiance per unit radiance of each lamp.
     """
@@ -60,16 +59,12 @@ class Samples:
     side: object
     u: object
     v: object
+    spot: object
     direct: object
 
 
 def _fraction(value):
     return value - dr.floor(value)
-
-
-def _uniform(seed, step):
-    value, _ = mi.sample_tea_32(seed, step)
-    return mi.Float(value >> 8) * 2.0**-24
 
 
 def first_ray(eye: Eye, pixel, film, lens):
@@ -86,7 +81,7 @@ def first_ray(eye: Eye, pixel, film, lens):
 
 def spread_samples(pixel, salt, turn):
     """Starts of the pixel's recurrences, and their values for one sample."""
-    starts = [_uniform(pixel, salt + place) for place in range(len(STEPS))]
+    starts = [draw(pixel, salt + place) for place in range(len(STEPS))]
     return starts, [_fraction(start + turn * step) for start, step in zip(starts, STEPS, strict=True)]
 
 
@@ -184,7 +179,7 @@ def gather(geometry: Geometry, lights: Lights, places, ways, numbers, whole, ind
     """
     place = dr.gather(mi.Vector4f, places, index)
     way = dr.gather(mi.Vector4f, ways, index)
-    row = dr.minimum(mi.UInt32(_uniform(index, salt) * mi.Float(lights.rows)), lights.rows - 1)
+    row = dr.minimum(mi.UInt32(draw(index, salt) * mi.Float(lights.rows)), lights.rows - 1)
     start = Start(
         ray=mi.Ray3f(mi.Point3f(place.x, place.y, place.z), mi.Vector3f(way.x, way.y, way.z)),
         pixel=dr.gather(mi.UInt32, numbers, index),
@@ -193,9 +188,9 @@ def gather(geometry: Geometry, lights: Lights, places, ways, numbers, whole, ind
         band=dr.gather(mi.UInt32, lights.band, row),
         bounces=mi.UInt32(1),
         seed=index ^ (salt * 0x85EBCA6B),
-        first_choice=_uniform(index, salt + 1),
-        first_point=_uniform(index, salt + 2),
-        first_way=mi.Point2f(_uniform(index, salt + 3), _uniform(index, salt + 4)),
+        first_choice=draw(index, salt + 1),
+        first_point=draw(index, salt + 2),
+        first_way=mi.Point2f(draw(index, salt + 3), draw(index, salt + 4)),
     )
     return follow(geometry, lights, start, index, direct, image)
 
@@ -218,7 +213,7 @@ class Look:
 
 
 @dataclass
-class Spot:
+class Ground:
     """A place on a matte surface: panel side, u and v there, start of rays that leave it, normal, albedo."""
 
     panel: object
@@ -230,32 +225,34 @@ class Spot:
 
 
 @dr.syntax
-def _shade(geometry, lights: Lights, start: Start, look: Look, spot: Spot, shown, plain, index, direct, img):
+def _shade(
+    geometry, lights: Lights, start: Start, look: Look, ground: Ground, shown, plain, index, direct, img
+):
     """Light a matte surface by all lamps and the maps; what is met plainly is noted for `resolve` instead."""
     each = mi.UInt32(0)
-    while dr.hint(each < lights.count, exclude=[geometry, lights, start, spot, img, direct]):
+    while dr.hint(each < lights.count, exclude=[geometry, lights, start, ground, img, direct]):
         orderly = _fraction(start.first_point + 0.618034 * mi.Float(each))
-        chance = dr.select(look.bounces == 0, orderly, _uniform(start.seed, look.step * 64 + 32 + each))
+        chance = dr.select(look.bounces == 0, orderly, draw(start.seed, look.step * 64 + 32 + each))
         point = dr.minimum(mi.UInt32(chance * mi.Float(lights.point_count)), lights.point_count - 1)
-        factor = lamp_factor(geometry, lights, each, point, spot.origin, spot.outward, shown)
+        factor = lamp_factor(geometry, lights, each, point, ground.origin, ground.outward, shown)
         dr.scatter(direct, factor, index * lights.count + each, plain)
         later = shown & ~plain
         weight = dr.gather(mi.Vector2f, lights.weights, each * lights.rows + start.row, later)
         plane = each * 16 + start.band
-        stored = look_up(lights, plane * lights.windows.count, spot.panel, spot.u, spot.v, later)
-        radiance = spot.albedo * dr.inv_pi * (factor * weight.y + weight.x * stored)
+        stored = look_up(lights, plane * lights.windows.count, ground.panel, ground.u, ground.v, later)
+        radiance = ground.albedo * dr.inv_pi * (factor * weight.y + weight.x * stored)
         add_to(img, look.weight * radiance, plane * start.whole + start.pixel, later)
         each += 1
 
 
 def _scatter(start: Start, look: Look, outward, albedo, shown):
     """One more bounce from a matte surface: its direction, whether the path stops, and the weight."""
-    free = mi.Point2f(_uniform(start.seed, look.step * 64), _uniform(start.seed, look.step * 64 + 1))
+    free = mi.Point2f(draw(start.seed, look.step * 64), draw(start.seed, look.step * 64 + 1))
     spin = dr.select(look.bounces == 0, start.first_way, free)
     way = mi.Frame3f(outward).to_world(mi.warp.square_to_cosine_hemisphere(spin))
     bounces = look.bounces + dr.select(shown, 1, 0)
     late = shown & (bounces >= ROULETTE_BOUNCE)
-    stop = (late & (_uniform(start.seed, look.step * 64 + 2) < 0.5)) | (bounces >= MAX_BOUNCES)
+    stop = (late & (draw(start.seed, look.step * 64 + 2) < 0.5)) | (bounces >= MAX_BOUNCES)
     weight = look.weight * dr.select(shown, albedo * dr.select(late, 2, 1), 1)
     return way, stop, Look(weight, bounces, look.step)
 
@@ -263,14 +260,13 @@ def _scatter(start: Start, look: Look, outward, albedo, shown):
 @dr.syntax
 def follow(geometry: Geometry, lights: Lights, start: Start, index, direct, image):
     """Walk each sample on through glass and from matte surface to matte surface until it ends."""
-    side = mi.UInt32(NO_PANEL)
-    seen_u = mi.Float(0)
-    seen_v = mi.Float(0)
+    seen = Samples(mi.UInt32(NO_PANEL), mi.Float(0), mi.Float(0), mi.UInt32(0), mi.Float(0))
+    tint = Tint(lights.optics, start.row, start.band)
     active = mi.Bool(True)
     walk = set_out(start.ray)
     look = Look(mi.Float(1), mi.UInt32(start.bounces), mi.UInt32(0))
 
-    while dr.hint(active, exclude=[geometry, lights, start, image, direct]):
+    while dr.hint(active, exclude=[geometry, lights, start, tint, image, direct]):
         hit = find_hit(geometry, walk.ray, active)
         reach = dr.select(hit.valid, hit.distance_mm, dr.inf)
 
@@ -285,34 +281,35 @@ def follow(geometry: Geometry, lights: Lights, start: Start, index, direct, imag
         active &= hit.valid & ~met
 
         # A matte surface: all lamps direct, and the maps; then one more bounce from it.
-        crossing = approach(walk, hit, lights.optics, start.row, active)
+        step = look.step * 64
+        crossing = approach(geometry, walk, hit, tint, active, start.seed, step + 4)
+        spot = crossing.spot
         shown = crossing.matte & (hit.panel != NO_PANEL)
-        u, v = on_panel(geometry, hit.point, hit.panel, shown)
         plain = shown & (walk.events == 0) & (look.bounces == 0)
-        side = dr.select(plain, hit.panel, side)
-        seen_u = dr.select(plain, u, seen_u)
-        seen_v = dr.select(plain, v, seen_v)
-        outward = dr.select(hit.entering, hit.face_normal, -hit.face_normal)
-        origin = hit.point + STEP_OFF_MM * outward
-        albedo = dr.gather(mi.Float, geometry.panel_albedo, hit.panel * 16 + start.band, shown)
-        spot = Spot(hit.panel, u, v, origin, outward, albedo)
-        _shade(geometry, lights, start, look, spot, shown, plain, index, direct, image)
+        seen = dr.select(plain, Samples(hit.panel, spot.u, spot.v, spot.number, mi.Float(0)), seen)
+        outward = dr.select(hit.entering, hit.normal, -hit.normal)
+        side = dr.select(hit.entering, STEP_OFF_MM, -STEP_OFF_MM)
+        origin = hit.point + side * hit.face_normal
+        albedo = dr.gather(mi.Float, geometry.reflectance, spot.number * 16 + start.band, shown)
+        ground = Ground(hit.panel, spot.u, spot.v, origin, outward, albedo)
+        _shade(geometry, lights, start, look, ground, shown, plain, index, direct, image)
         way, stop, look = _scatter(start, look, outward, albedo, shown)
 
         # An interface: through or back by chance.
         orderly = (walk.events == 0) & (start.bounces == 0)
-        chance = dr.select(orderly, start.first_choice, _uniform(start.seed, look.step * 64 + 3))
+        chance = dr.select(orderly, start.first_choice, draw(start.seed, step + 3))
         reflect = crossing.metal | (chance < crossing.meeting.reflectance)
         mirror = dr.gather(mi.Float, geometry.metal_reflectance, hit.body * 16 + start.band, crossing.metal)
-        look.weight *= dr.select(crossing.metal, mirror, 1)
+        look.weight *= dr.select(crossing.metal, mirror, 1) * get_kept(hit, crossing, reflect)
+        look.weight *= dr.select(crossing.sheer, spot.through, 1)
         walk = proceed(walk, hit, crossing, reflect)
         walk.ray.o = dr.select(shown, origin, walk.ray.o)
         walk.ray.d = dr.select(shown, way, walk.ray.d)
 
         look.step += 1
-        active = crossing.metal | crossing.glassy | (shown & ~stop)
+        active = crossing.metal | crossing.glassy | crossing.sheer | (shown & ~stop)
         active &= (look.step < MAX_STEPS) & (look.weight > 1e-6)
-    return Samples(side, seen_u, seen_v, direct), image
+    return Samples(seen.side, seen.u, seen.v, seen.spot, direct), image
 
 
 @dr.freeze(warn_after=1000)
@@ -344,10 +341,10 @@ def resolve(geometry, lights: Lights, eye: Eye, samples: Samples, pixels, index,
         u = dr.gather(mi.Float, samples.u, where, seen)
         v = dr.gather(mi.Float, samples.v, where, seen)
         direct = dr.gather(mi.Float, samples.direct, where * lights.count + lamp, seen)
-        albedo = dr.gather(mi.Float, geometry.panel_albedo, side * 16 + band, seen)
+        spot = dr.gather(mi.UInt32, samples.spot, where, seen)
+        albedo = dr.gather(mi.Float, geometry.reflectance, spot * 16 + band, seen)
         light = direct * radiance + look_up(lights, plane * lights.windows.count, side, u, v, seen)
         total += dr.select(seen, light * albedo * dr.inv_pi, 0)
         number += 1
     add_to(image, total, plane * (eye.pixels.x * eye.pixels.y) + pixel, mi.Bool(True))
     return image
-

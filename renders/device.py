@@ -15,6 +15,16 @@ def add_to(target, value, index, active):
     dr.scatter_add(target, value, index, active, mode=dr.ReduceMode.Direct)
 
 
+def draw(seed, step):
+    """Return a number in [0, 1): the same for a seed and a step (tiny encryption algorithm)."""
+    return draw_pair(seed, step)[0]
+
+
+def draw_pair(seed, step):
+    """Return two numbers as `draw` does."""
+    return tuple(mi.Float(value >> 8) * 2.0**-24 for value in mi.sample_tea_32(seed, step))
+
+
 def floats(values):
     """Single-precision array in the device's own memory.
 

@@ -256,9 +256,7 @@ def about(device="auto"):
 
     Never raises for a missing engine: it then says what is missing.
     """
-    lines = [
-        (package, _version(package)) for package in ("brimcast", "mitsuba", "drjit", libllvm.WHEEL)
-    ]
+    lines = [(package, _version(package)) for package in ("brimcast", "mitsuba", "drjit", libllvm.WHEEL)]
     lines.append(("machine", f"Python {platform.python_version()}, {sys.platform} {platform.machine()}"))
     try:
         engine = start(device)

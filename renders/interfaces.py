@@ -7,8 +7,10 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from .device import draw_pair
 from .engine import dr, mi
-from .world import AIR, DIELECTRIC, MATTE, METAL, Geometry
+from .roughness import get_away, roughen
+from .world import AIR, DIELECTRIC, MATTE, METAL, NO_PANEL, Geometry
 
 # A new ray starts this far from the face it leaves, mm: a hundred times the rounding of a coordinate of
 # 100 mm in single precision, and a fiftieth of what a drink reaches into its glass.
@@ -32,6 +34,9 @@ class Hit:
     slot: object
     panel: object
     patch: object
+    roughness: object
+    corners: object
+    blend: object
 
 
 def find_hit(geometry: Geometry, ray: mi.Ray3f, active: mi.Bool) -> Hit:
@@ -63,6 +68,9 @@ def find_hit(geometry: Geometry, ray: mi.Ray3f, active: mi.Bool) -> Hit:
         slot=about.y,
         panel=dr.select(entering, about.z, about.w),
         patch=mi.UInt32(record.w),
+        roughness=n0.w,
+        corners=corners,
+        blend=near.prim_uv,
     )
 
 
@@ -95,13 +103,15 @@ class Meeting:
     refracted: object
 
 
-def meet(direction: mi.Vector3f, hit: Hit, index_before: mi.Float, index_after: mi.Float) -> Meeting:
-    """Unpolarised Fresnel reflectance and both directions at a smooth interface or mirror.
+def meet(
+    direction: mi.Vector3f, hit: Hit, slope: mi.Normal3f, index_before: mi.Float, index_after: mi.Float
+) -> Meeting:
+    """Unpolarised Fresnel reflectance and both directions at an interface or mirror.
 
-    Directions use the exact normal of the surface; where the mesh's face disagrees about the side, the
-    direction is nudged back to the side that it belongs to.
+    Directions use the exact normal of the surface, or of the slope met on a rough one; where the mesh's
+    face disagrees about the side, the direction is nudged back to the side that it belongs to.
     """
-    toward = dr.select(hit.entering, hit.normal, -hit.normal)
+    toward = dr.select(hit.entering, slope, -slope)
     face = dr.select(hit.entering, hit.face_normal, -hit.face_normal)
     cosine = dr.clip(-dr.dot(direction, toward), 1e-6, 1)
     ratio = index_before / index_after
@@ -142,7 +152,7 @@ class Walk:
     index, absorption : mi.Float
         Of the medium that rules there, the latter per mm.
     events : mi.UInt32
-        Interfaces and mirrors met so far.
+        Interfaces, mirrors and sheer sheets met so far.
     """
 
     ray: object
@@ -158,6 +168,43 @@ def set_out(ray: mi.Ray3f) -> Walk:
 
 
 @dataclass
+class Spot:
+    """A place on a panel's side.
+
+    Attributes
+    ----------
+    u, v : mi.Float
+        On its map, mm.
+    number : mi.UInt32
+        Spot of its picture.
+    through : mi.Float
+        Share of the light that goes straight on.
+    """
+
+    u: object
+    v: object
+    number: object
+    through: object
+
+
+@dr.syntax
+def find_spot(geometry: Geometry, hit: Hit, band: mi.UInt32, active: mi.Bool) -> Spot:
+    """Look up where on a panel's side a ray came down; zeros where it did not."""
+    u, v, through, number = mi.Float(0), mi.Float(0), mi.Float(0), mi.UInt32(0)
+    if active:
+        places = [dr.gather(mi.Vector2f, geometry.places, corner, active) for corner in hit.corners.xyz]
+        place = places[0] + (places[1] - places[0]) * hit.blend.x + (places[2] - places[0]) * hit.blend.y
+        about = dr.gather(mi.Vector4u, geometry.spots, hit.panel, active)
+        scale = dr.gather(mi.Vector2f, geometry.spot_scales, hit.panel, active)
+        column = dr.minimum(mi.UInt32(dr.maximum(place.x * scale.x, 0)), about.y - 1)
+        line = dr.minimum(mi.UInt32(dr.maximum(place.y * scale.y, 0)), about.z - 1)
+        number = about.x + line * about.y + column
+        through = dr.gather(mi.Float, geometry.through, number * 16 + band, active & (about.w > 0))
+        u, v = place.x, place.y
+    return Spot(u, v, number, through)
+
+
+@dataclass
 class Crossing:
     """What a face does to a walk.
 
@@ -165,6 +212,8 @@ class Crossing:
     ----------
     matte, metal, glassy : mi.Bool
         Kind of the face; none where nothing was hit.
+    sheer : mi.Bool
+        A matte sheet at a place where light goes straight through.
     event : mi.Bool
         The way splits or turns here: another index behind the face, or a mirror.
     total : mi.Bool
@@ -174,34 +223,70 @@ class Crossing:
     beyond : mi.Vector2f
         Index and absorption behind the face.
     meeting : Meeting
+    spot : Spot
+        Of a matte or sheer face.
     """
 
     matte: object
     metal: object
     glassy: object
+    sheer: object
     event: object
     total: object
     inside: object
     beyond: object
     meeting: Meeting
+    spot: Spot
 
 
-def approach(walk: Walk, hit: Hit, table: mi.Float, row: mi.UInt32, active: mi.Bool) -> Crossing:
-    """Tell what the face that was hit does to a walk, at the wavelength of a row of the optics table."""
+@dataclass
+class Tint:
+    """Colour of a walk: row of the optics table `optics`, and band."""
+
+    optics: object
+    row: object
+    band: object
+
+
+def approach(geometry: Geometry, walk: Walk, hit: Hit, tint: Tint, active: mi.Bool, seed, step) -> Crossing:
+    """Tell what the face that was hit does to a walk.
+
+    Seed and step draw the slope met on a rough face: the same ones draw the same.
+    """
     found = active & hit.valid
-    matte = found & (hit.kind == MATTE)
+    panel = found & (hit.kind == MATTE)
+    spot = find_spot(geometry, hit, tint.band, panel & (hit.panel != NO_PANEL))
+    sheer = panel & (spot.through > 0)
+    matte = panel & ~sheer
     metal = found & (hit.kind == METAL)
     glassy = found & (hit.kind == DIELECTRIC)
     inside = cross_count(walk.inside, hit)
-    beyond = optics(table, row, top_medium(inside), glassy)
-    meeting = meet(walk.ray.d, hit, walk.index, beyond.x)
+    beyond = optics(tint.optics, tint.row, top_medium(inside), glassy)
+    slope = _find_slope(walk.ray.d, hit, metal | glassy, seed, step)
+    meeting = meet(walk.ray.d, hit, slope, walk.index, beyond.x)
     event = metal | (glassy & (walk.index != beyond.x))
     total = metal | (meeting.reflectance >= 1)
-    return Crossing(matte, metal, glassy, event, total, inside, beyond, meeting)
+    return Crossing(matte, metal, glassy, sheer, event, total, inside, beyond, meeting, spot)
+
+
+@dr.syntax
+def _find_slope(direction, hit: Hit, active, seed, step):
+    slope = mi.Normal3f(hit.normal)
+    if active & (hit.roughness > 0):
+        first, second = draw_pair(seed, step)
+        slope = roughen(direction, hit.normal, hit.roughness, first, second)
+    return slope
+
+
+def get_kept(hit: Hit, crossing: Crossing, reflect: mi.Bool) -> mi.Float:
+    """Share of the light that a rough face lets get away on the way that was chosen; 1 where it is smooth."""
+    way = dr.select(reflect, crossing.meeting.reflected, crossing.meeting.refracted)
+    outward = dr.select(hit.entering == reflect, hit.normal, -hit.normal)
+    return dr.select(crossing.event, get_away(way, outward, hit.roughness), 1)
 
 
 def proceed(walk: Walk, hit: Hit, crossing: Crossing, reflect: mi.Bool) -> Walk:
-    """Return the walk behind the face, or thrown back by it."""
+    """Return the walk behind the face, or thrown back by it; through a sheer one it goes straight on."""
     back = crossing.event & reflect
     turned = dr.select(back, crossing.meeting.reflected, crossing.meeting.refracted)
     onward = dr.select(crossing.event, turned, walk.ray.d)
@@ -209,24 +294,13 @@ def proceed(walk: Walk, hit: Hit, crossing: Crossing, reflect: mi.Bool) -> Walk:
     # The next stretch starts on the side of the face to which it leaves.
     side = dr.select(dr.dot(onward, hit.face_normal) > 0, STEP_OFF_MM, -STEP_OFF_MM)
     ray = mi.Ray3f(walk.ray)
-    ray.o = dr.select(crossing.metal | crossing.glassy, hit.point + side * hit.face_normal, ray.o)
+    goes_on = crossing.metal | crossing.glassy | crossing.sheer
+    ray.o = dr.select(goes_on, hit.point + side * hit.face_normal, ray.o)
     ray.d = onward
     return Walk(
         ray,
         dr.select(through, crossing.inside, walk.inside),
         dr.select(through, crossing.beyond.x, walk.index),
         dr.select(through, crossing.beyond.y, walk.absorption),
-        walk.events + dr.select(crossing.event, 1, 0),
-    )
-
-
-def on_panel(geometry: Geometry, point: mi.Point3f, panel: mi.UInt32, active: mi.Bool):
-    """Place of a point along a panel side's u and v, mm."""
-    corner = dr.gather(mi.Vector4f, geometry.frames, 3 * panel, active)
-    side_u = dr.gather(mi.Vector4f, geometry.frames, 3 * panel + 1, active)
-    side_v = dr.gather(mi.Vector4f, geometry.frames, 3 * panel + 2, active)
-    off = point - mi.Point3f(corner.x, corner.y, corner.z)
-    return (
-        dr.dot(off, mi.Vector3f(side_u.x, side_u.y, side_u.z)),
-        dr.dot(off, mi.Vector3f(side_v.x, side_v.y, side_v.z)),
+        walk.events + dr.select(crossing.event | crossing.sheer, 1, 0),
     )

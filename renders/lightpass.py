@@ -175,7 +175,7 @@ def _place_windows(world: World, landings, cell: float) -> Windows:
         fine = Window(number, (0.0, 0.0), coarse, (0, 0))
         if number == 0:
             fine = _crop(landings, side.size_mm, cell)
-        listed += [fine, Window(number, (0.0, 0.0), coarse, shape)]
+        listed += [fine, Window(number, (0.0, 0.0), coarse, shape, side.widths)]
     return list_windows(listed)
 
 

@@ -17,10 +17,10 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from .device import add_to
+from .device import add_to, draw
 from .engine import dr, mi
 from .glowtable import GlowTable, shine
-from .interfaces import Crossing, Hit, approach, find_hit, on_panel, proceed, set_out
+from .interfaces import Crossing, Hit, Tint, approach, find_hit, get_kept, proceed, set_out
 from .world import NO_PANEL, Geometry
 
 # A wine glass's wall leads light round by total reflection: of all light on the glass 5e-3 goes on past 100
@@ -28,6 +28,8 @@ from .world import NO_PANEL, Geometry
 MAX_EVENTS = 2000
 # Light weaker than this share of what set out is dropped and booked as absorbed.
 FAINT = 1e-6
+# Steps of the draws for choices come first, then those for the slopes of rough faces.
+ROUGH_DRAWS = 1 << 20
 # How a ray ended.
 LANDED, ESCAPED, LOST, BLACK, MISSED = 0, 1, 2, 3, 4
 ENDS = 4
@@ -118,6 +120,16 @@ class Landings:
 
 
 @dataclass
+class Landed:
+    """Where a ray came down: u and v on the map, panel side, smooth patch of the panel."""
+
+    u: object
+    v: object
+    panel: object
+    patch: object
+
+
+@dataclass
 class Tally:
     """Sums that a launch adds to, in double precision: millions of small numbers go into each.
 
@@ -145,12 +157,6 @@ class Tally:
     meter_frames: object
     meter_count: object
     panels: object
-
-
-def _draw(seed: mi.UInt32, step: mi.UInt32) -> mi.Float:
-    """A number in [0, 1) for a seed and a step: the same for all rays of a lamp point."""
-    value, _ = mi.sample_tea_32(seed, step)
-    return mi.Float(value >> 8) * 2.0**-24
 
 
 def _next_form(form, partial, reflect):
@@ -243,7 +249,7 @@ def _choose(photon: Photon, crossing: Crossing, choice):
     """Through or back, by the order of the launch: the way, and the share of the light that takes it."""
     reflectance = crossing.meeting.reflectance
     free = (photon.forced == 0) & (choice.x == 2)
-    tossed = free & (_draw(choice.w, photon.choices) < reflectance)
+    tossed = free & (draw(choice.w, photon.choices) < reflectance)
     now = (photon.forced > 0) & (photon.countdown == 0)
     reflect = crossing.total | dr.select(free, tossed, now)
     share = dr.select(reflect, reflectance, 1 - reflectance)
@@ -252,21 +258,26 @@ def _choose(photon: Photon, crossing: Crossing, choice):
 
 def _pass_on(photon: Photon, hit: Hit, crossing: Crossing, reflect, share, mirror, choice) -> Photon:
     """The photon behind the face."""
+    kept = get_kept(hit, crossing, reflect)
     event, metal = crossing.event, crossing.metal
     partial = event & ~crossing.total
     counted = partial & ~((photon.forced == 0) & (choice.x == 2))
     waiting = photon.countdown - dr.select(photon.countdown > 0, 1, 0)
     mark = hit.patch * 2 + dr.select(reflect, 1, 0) + 1
     history = (photon.history ^ mark) * mi.UInt32(0x9E3779B1) + (photon.history >> 15)
+    forced = photon.forced - dr.select(counted & reflect, 1, 0)
+    onward = photon.flux * dr.select(metal, mirror, share)
     lost = dr.select(metal & (photon.forced == 0), photon.flux * (1 - mirror), 0)
+    kept *= dr.select(crossing.sheer, crossing.spot.through, 1)
+    lost += dr.select(forced == 0, onward * (1 - kept), 0)
     return Photon(
-        flux=photon.flux * dr.select(metal, mirror, share),
+        flux=onward * kept,
         taken=photon.taken + lost,
-        forced=photon.forced - dr.select(counted & reflect, 1, 0),
+        forced=forced,
         countdown=dr.select(counted, dr.select(reflect, choice.z, waiting), photon.countdown),
         choices=photon.choices + dr.select(partial, 1, 0),
         bounces=photon.bounces + dr.select(event & reflect, 1, 0),
-        history=dr.select(event, history, photon.history),
+        history=dr.select(event | crossing.sheer, history, photon.history),
         form=dr.select(event, _next_form(photon.form, partial, reflect), photon.form),
     )
 
@@ -302,10 +313,10 @@ def trace(geometry: Geometry, rows: LampRows, aim: AimFrame, blockers, tally: Ta
     photon = Photon(mi.Float(sent), mi.Float(0), forced, countdown, zero, zero, zero, mi.UInt32(_START))
     active = mi.Bool(sent > 0)
     end = mi.UInt32(MISSED)
-    place = mi.Point3f(0)
-    panel = mi.UInt32(0)
+    landed = Landed(mi.Float(0), mi.Float(0), mi.UInt32(0), mi.UInt32(0))
+    tint = Tint(rows.optics, row, band)
 
-    while dr.hint(active, exclude=[geometry, rows, tally, aim]):
+    while dr.hint(active, exclude=[geometry, rows, tint, tally, aim]):
         hit = find_hit(geometry, walk.ray, active)
         met = active & (walk.events > 0)
         # Light not yet thrown back as often as its order says belongs to a lower order.
@@ -319,7 +330,7 @@ def trace(geometry: Geometry, rows: LampRows, aim: AimFrame, blockers, tally: Ta
         photon.flux *= kept
 
         # The end of the way: into the room, or down on a panel.
-        crossing = approach(walk, hit, rows.optics, row, active)
+        crossing = approach(geometry, walk, hit, tint, active, choice.w, ROUGH_DRAWS + walk.events)
         outside = walk.inside == 0
         down = crossing.matte & met
         end = dr.select(met & ~hit.valid, dr.select(outside, ESCAPED, LOST), end)
@@ -327,9 +338,9 @@ def trace(geometry: Geometry, rows: LampRows, aim: AimFrame, blockers, tally: Ta
         black = hit.panel == NO_PANEL
         surface = dr.select(black, BLACK, LANDED)
         end = dr.select(down, dr.select(outside | black, surface, LOST), end)
-        place = dr.select(down, hit.point, place)
-        panel = dr.select(down, hit.panel, panel)
-        first = crossing.event & ~met
+        spot = crossing.spot
+        landed = dr.select(down, Landed(spot.u, spot.v, hit.panel, hit.patch), landed)
+        first = (crossing.event | crossing.sheer) & ~met
         dr.scatter_add(tally.incident, mi.Float64(photon.flux * visible), zero, first)
 
         # An interface between two media, or a mirror.
@@ -339,7 +350,7 @@ def trace(geometry: Geometry, rows: LampRows, aim: AimFrame, blockers, tally: Ta
         walk = proceed(walk, hit, crossing, reflect)
 
         # Faint light is taken out and booked; a way without end is lost.
-        going = crossing.metal | crossing.glassy
+        going = crossing.metal | crossing.glassy | crossing.sheer
         faint = going & (photon.flux < sent * FAINT)
         photon.taken += dr.select(faint & (photon.forced == 0), photon.flux, 0)
         endless = going & (walk.events >= MAX_EVENTS) & ~faint
@@ -353,15 +364,14 @@ def trace(geometry: Geometry, rows: LampRows, aim: AimFrame, blockers, tally: Ta
     light = mi.Float64(photon.flux * visible)
     dr.scatter_add(tally.absorbed, mi.Float64(photon.taken * visible), reflections, done)
     dr.scatter_add(tally.ends, light, end * ORDERS_OF_REFLECTION + reflections, over)
-    add_to(tally.panels, light, panel, here)
+    add_to(tally.panels, light, landed.panel, here)
 
-    u, v = on_panel(geometry, place, panel, here)
     thrown = (photon.form == _THROWN) | (photon.form == _OUT)
     landings = Landings(
-        u=u,
-        v=v,
+        u=landed.u,
+        v=landed.v,
         flux=dr.select(over, photon.flux, 0),
-        code=dr.select(here, (photon.history ^ (panel * 2 + 1)) | 1, 0),
-        panel=panel * 2 + dr.select(thrown, 1, 0),
+        code=dr.select(here, (photon.history ^ (landed.panel * 2 + 1) ^ (landed.patch << 16)) | 1, 0),
+        panel=landed.panel * 2 + dr.select(thrown, 1, 0),
     )
     return landings, tally

@@ -10,14 +10,14 @@ import time
 
 import numpy as np
 
-from brimcast.scene.built import BuiltSet, Camera, Panel, Solid
+from brimcast.scene.built import BuiltSet, Camera, Panel, Sheet, Solid
 from brimcast.scene.lamps import Lamp
 from brimcast.shared.bands import GRID_NM
 from brimcast.vessels.mesh import Mesh
 
 from .aim import draw_rows
 from .engine import dr, mi
-from .interfaces import Walk, approach, find_hit, proceed, set_out
+from .interfaces import Tint, Walk, approach, find_hit, proceed, set_out
 from .lightpass import LightPlan, open_tally, tell_blockers
 from .photons import LampRows, trace
 from .splats import lay_down
@@ -59,7 +59,10 @@ def stock_scene(built: BuiltSet, crop: tuple[int, int, int, int] | None = None):
         raise ValueError("the set has no camera")
     line_nm = lines.pop()
     band = int(np.flatnonzero(built.lamps[0].band_spectrum)[0])
-    parts = {f"solid{number}": _solid(built, solid, line_nm) for number, solid in enumerate(built.solids)}
+    parts = {}
+    for number, solid in enumerate(built.solids):
+        surfaces = _list_surfaces(built, solid, line_nm)
+        parts |= {f"solid{number}_{place}": surface for place, surface in enumerate(surfaces)}
     parts |= {f"panel{number}": _panel(panel, band) for number, panel in enumerate(built.panels)}
     parts |= {f"lamp{number}": _lamp(lamp) for number, lamp in enumerate(built.lamps)}
     return mi.load_dict({"type": "scene", "sensor": _camera(built.camera, crop), **parts})
@@ -194,7 +197,8 @@ def _list_stretches(geometry: Geometry, rows: LampRows, frame) -> list:
         dr.eval(walk, row)
         stretches.append(mi.Ray3f(walk.ray))
         hit = find_hit(geometry, walk.ray, mi.Bool(True))
-        crossing = approach(walk, hit, rows.optics, row, mi.Bool(True))
+        tint = Tint(rows.optics, row, dr.gather(mi.UInt32, rows.band, row))
+        crossing = approach(geometry, walk, hit, tint, mi.Bool(True), row, walk.events)
         walk = proceed(walk, hit, crossing, crossing.total)
         going = dr.compress(crossing.glassy)
         row = dr.gather(mi.UInt32, row, going)
@@ -204,19 +208,32 @@ def _list_stretches(geometry: Geometry, rows: LampRows, frame) -> list:
     return stretches
 
 
-def _solid(built: BuiltSet, solid: Solid, line_nm: float):
+def _list_surfaces(built: BuiltSet, solid: Solid, line_nm: float) -> list:
+    """A mesh for each roughness of the solid's surface."""
     if solid.kind == "metal":
         raise ValueError(f"{solid.name} is of metal; allowed: glass or black")
     if solid.kind == "black":
-        return _mesh(solid.name, solid.mesh, {"type": "diffuse", "reflectance": 0.0})
+        return [_mesh(solid.name, solid.mesh, {"type": "diffuse", "reflectance": 0.0})]
     index = float(np.interp(line_nm, GRID_NM, built.media[solid.slot].index))
-    return _mesh(solid.name, solid.mesh, {"type": "dielectric", "int_ior": index, "ext_ior": 1.0})
+    rough = solid.mesh.vertex_roughness[solid.mesh.faces[:, 0]]
+    found = []
+    for alpha in np.unique(rough):
+        surface = {"type": "dielectric", "int_ior": index, "ext_ior": 1.0}
+        if alpha:
+            surface |= {"type": "roughdielectric", "distribution": "ggx", "alpha": float(alpha)}
+        here = rough == alpha
+        part = Mesh(
+            solid.mesh.vertices_mm, solid.mesh.faces[here], solid.mesh.normals, solid.mesh.patches[here]
+        )
+        found.append(_mesh(f"{solid.name}, {alpha:g}", part, surface))
+    return found
 
 
-def _panel(panel: Panel, band: int):
-    if panel.back.any():
-        raise ValueError(f"{panel.name} throws light back from both sides; allowed: from its front")
-    return _mesh(panel.name, panel.mesh, {"type": "diffuse", "reflectance": float(panel.front[band])})
+def _panel(panel: Panel | Sheet, band: int):
+    if getattr(panel, "picture", None):
+        raise ValueError(f"{panel.name} has a picture; allowed: plain surfaces")
+    sides = [{"type": "diffuse", "reflectance": float(side[band])} for side in (panel.front, panel.back)]
+    return _mesh(panel.name, panel.mesh, {"type": "twosided", "front": sides[0], "back": sides[1]})
 
 
 def _mesh(name: str, mesh: Mesh, surface: dict):

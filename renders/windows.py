@@ -23,12 +23,23 @@ class Window:
     cell_mm : float
     shape : (2,) int
         Cells along v and u.
+    widths : (k, 2) float or None
+        See `built.Sheet`; the side is flat without.
     """
 
     side: int
     corner_mm: tuple[float, float]
     cell_mm: float
     shape: tuple[int, int]
+    widths: np.ndarray | None = None
+
+    @property
+    def areas_mm2(self) -> np.ndarray:
+        """(cells,) area of each cell."""
+        width = np.ones(self.shape[0])
+        if self.widths is not None:
+            width = np.interp(self.centres()[1], *self.widths.T)
+        return np.repeat(width * self.cell_mm**2, self.shape[1])
 
     @property
     def cells(self) -> int:
@@ -88,7 +99,7 @@ class Windows:
     @property
     def areas_mm2(self) -> np.ndarray:
         """(cells,) area of each cell."""
-        return np.concatenate([np.full(window.cells, window.cell_mm**2) for window in self.listed])
+        return np.concatenate([window.areas_mm2 for window in self.listed])
 
 
 def list_windows(listed) -> Windows:

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from brimcast.scene.built import MAX_MEDIA, BuiltSet
+from brimcast.scene.built import MAX_MEDIA, BuiltSet, Panel, Sheet
 from brimcast.shared.bands import BAND_EDGES_NM, GRID_NM
 
 from .device import counts, floats
@@ -26,11 +26,24 @@ AIR = MAX_MEDIA
 
 @dataclass(frozen=True, eq=False)
 class Side:
-    """One side of a panel: its name and its size along u and v, mm."""
+    """One side of a panel.
+
+    Attributes
+    ----------
+    name : str
+    size_mm : (2,) float
+        Of its map along u and v.
+    reflectance, through : (lines, columns, 16) float
+        Shares thrown back and let through, spot by spot; a plain side has one spot.
+    widths : (k, 2) float or None
+        See `built.Sheet`.
+    """
 
     name: str
     size_mm: tuple[float, float]
     reflectance: np.ndarray
+    through: np.ndarray
+    widths: np.ndarray | None = None
 
 
 @dataclass
@@ -46,13 +59,19 @@ class Geometry:
     face_corners : mi.UInt32
         Four numbers a face: its three vertices, and the body it belongs to.
     vertex_normal : mi.Float
-        Four numbers a vertex: exact surface normal, and zero.
+        Four numbers a vertex: exact surface normal, and roughness (one for all of a face).
     bodies : mi.UInt32
         Four numbers a body: kind, medium slot, front panel, back panel.
-    frames : mi.Float
-        Twelve numbers a panel side: corner, u and v, each with a zero.
-    panel_albedo, metal_reflectance : mi.Float
-        (panel sides × 16) and (bodies × 16) reflectance per band.
+    places : mi.Float
+        Two numbers a vertex: place on the map of the panel that it belongs to, mm.
+    spots : mi.UInt32
+        Four numbers a panel side: first spot of its picture, columns, lines, and whether light goes through.
+    spot_scales : mi.Float
+        Two numbers a panel side: spots per mm across and upward.
+    reflectance, through : mi.Float
+        (spots × 16) shares thrown back and let through straight on.
+    metal_reflectance : mi.Float
+        (bodies × 16).
     """
 
     scene: object
@@ -60,8 +79,11 @@ class Geometry:
     face_corners: object
     vertex_normal: object
     bodies: object
-    frames: object
-    panel_albedo: object
+    places: object
+    spots: object
+    spot_scales: object
+    reflectance: object
+    through: object
     metal_reflectance: object
 
 
@@ -100,18 +122,17 @@ def build_world(built: BuiltSet) -> World:
         metals.append(solid.reflectance)
         parts.append(solid.mesh)
     # Each panel has a front (2 i) and a back (2 i + 1), each with a map of its own.
-    frames, sides = [], []
+    places = [np.zeros((sum(len(mesh.vertices_mm) for mesh in parts), 2))]
+    sides = []
     for number, panel in enumerate(built.panels):
         bodies.append((MATTE, 0, 2 * number, 2 * number + 1))
         metals.append(np.zeros(16))
         parts.append(panel.mesh)
-        frame = np.zeros((3, 4))
-        frame[:, :3] = panel.corner_mm, panel.u, panel.v
-        frames += [frame, frame]
-        sides.append(Side(panel.name, panel.size_mm, panel.front))
-        sides.append(Side(f"{panel.name} (back)", panel.size_mm, panel.back))
+        places.append(panel.places_mm)
+        sides += _list_sides(panel)
 
     vertices, faces, normals, patches, owners = _merge(parts)
+    rough = np.concatenate([mesh.vertex_roughness for mesh in parts])
     corners = vertices[faces]
     outward = np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])
     outward /= np.maximum(np.linalg.norm(outward, axis=1, keepdims=True), 1e-30)
@@ -120,7 +141,7 @@ def build_world(built: BuiltSet) -> World:
     face_table[:, :3] = outward
     face_table[:, 3] = patches
     corner_table = np.column_stack([faces, owners])
-    normal_table = np.column_stack([normals, np.zeros(len(normals))])
+    normal_table = np.column_stack([normals, rough])
 
     specular = [solid.mesh.vertices_mm for solid in built.solids if solid.kind != "black"]
     specular = np.concatenate(specular) if specular else np.zeros((1, 3))
@@ -132,8 +153,11 @@ def build_world(built: BuiltSet) -> World:
         face_corners=counts(corner_table),
         vertex_normal=floats(normal_table),
         bodies=counts(bodies),
-        frames=floats(frames),
-        panel_albedo=floats([side.reflectance for side in sides]),
+        places=floats(np.concatenate(places)),
+        spots=counts(_number_spots(sides)),
+        spot_scales=floats([_scale_spots(side) for side in sides]),
+        reflectance=floats(np.concatenate([side.reflectance.reshape(-1, 16) for side in sides])),
+        through=floats(np.concatenate([side.through.reshape(-1, 16) for side in sides])),
         metal_reflectance=floats(metals),
     )
     return World(
@@ -144,6 +168,36 @@ def build_world(built: BuiltSet) -> World:
         radius_mm=float(np.linalg.norm(specular - centre, axis=1).max()) + 1.0,
         has_blockers=len(built.panels) > 1 or any(solid.kind == "black" for solid in built.solids),
     )
+
+
+def _list_sides(panel: Panel | Sheet) -> list[Side]:
+    names, size = (panel.name, f"{panel.name} (back)"), panel.size_mm
+    plain = [reflectance.reshape(1, 1, 16) for reflectance in (panel.front, panel.back)]
+    if isinstance(panel, Panel):
+        return [Side(name, size, one, np.zeros((1, 1, 16))) for name, one in zip(names, plain, strict=True)]
+    if panel.picture is None:
+        fronts = plain
+        through = np.zeros((1, 1, 16))
+    else:
+        through = panel.picture.through
+        # The back is plain, but light comes through it where it does through the front.
+        fronts = panel.picture.reflectance, np.where(through > 0, 0, plain[1])
+    return [Side(name, size, one, through, panel.widths) for name, one in zip(names, fronts, strict=True)]
+
+
+def _number_spots(sides: list[Side]) -> list:
+    """First spot, columns, lines, and whether light goes through, side by side."""
+    first, found = 0, []
+    for side in sides:
+        lines, columns, _ = side.reflectance.shape
+        found.append((first, columns, lines, bool(side.through.any())))
+        first += lines * columns
+    return found
+
+
+def _scale_spots(side: Side) -> tuple[float, float]:
+    lines, columns, _ = side.reflectance.shape
+    return columns / side.size_mm[0], lines / side.size_mm[1]
 
 
 def _merge(parts):

@@ -44,10 +44,12 @@ def build(set_file: SetFile, detail: float = 1.0) -> BuiltSet:
     for name, glass in set_file.glasses.items():
         try:
             vessel = choose_vessel(set_file, name)
-            pieces += fill_glass(set_file, name, vessel, detail)
+            filled = fill_glass(set_file, name, vessel, detail)
         except PersonError as error:
             faults += error.faults
             continue
+        pieces += filled.pieces
+        panels += filled.labels
         stands[name] = np.array([*glass.at_mm, vessel.height_mm / 2])
         feet.append(Foot(name, glass.at_mm, vessel.foot_radius_mm, vessel.rim_radius_mm, vessel.height_mm))
     if faults:

@@ -11,6 +11,7 @@ from brimcast.vessels.mesh import Mesh
 
 from .lamps import Lamp
 from .media import Medium
+from .prints import Print
 
 MAX_MEDIA = 16
 
@@ -68,6 +69,42 @@ class Panel:
     def normal(self) -> np.ndarray:
         """(3,) unit normal of the front."""
         return np.cross(self.u, self.v)
+
+    @property
+    def places_mm(self) -> np.ndarray:
+        """(n, 2) place of each vertex along u and v."""
+        return (self.mesh.vertices_mm - self.corner_mm) @ np.stack([self.u, self.v], axis=1)
+
+
+@dataclass(frozen=True, eq=False)
+class Sheet:
+    """A bent matte surface, such as a label, with a map on each side.
+
+    Attributes
+    ----------
+    name : str
+    mesh : Mesh
+        One sheet, its faces counter-clockwise seen from the front.
+    places_mm : (n, 2) float
+        Place of each vertex on the map, from its lower left corner as seen from the front.
+    size_mm : (2,) float
+        Of the map.
+    widths : (k, 2) float
+        Height on the map, mm, and how wide the sheet is there, over the map's width.
+    front, back : (16,) float
+        Reflectance per band of each side; of the front where there is no picture.
+    picture : Print or None
+        On its front; what it lets through holds for both sides.
+    """
+
+    name: str
+    mesh: Mesh
+    places_mm: np.ndarray
+    size_mm: tuple[float, float]
+    widths: np.ndarray
+    front: np.ndarray
+    back: np.ndarray
+    picture: Print | None = None
 
 
 @dataclass(frozen=True)
@@ -139,7 +176,7 @@ class BuiltSet:
     media : tuple of Medium
         In order of rank: where two overlap, the earlier one is there. At most `MAX_MEDIA`.
     solids : tuple of Solid
-    panels : tuple of Panel
+    panels : tuple of Panel or Sheet
         The table first.
     lamps : tuple of Lamp
     camera : Camera or None
@@ -161,7 +198,7 @@ class BuiltSet:
     title: str
     media: tuple[Medium, ...]
     solids: tuple[Solid, ...]
-    panels: tuple[Panel, ...]
+    panels: tuple[Panel | Sheet, ...]
     lamps: tuple[Lamp, ...]
     camera: Camera | None
     meters: tuple[Meter, ...]

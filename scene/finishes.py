@@ -18,7 +18,10 @@ from brimcast.vessels.library import Vessel
 from brimcast.vessels.mesh import Mesh, bent
 from brimcast.vessels.outside import FinishError
 
-from . import models_finish as done
+from . import models_finish as models
+from .built import Sheet
+from .glassfiles import folder_of
+from .labels import stick_label
 from .media import Medium
 from .panels import bands_of
 from .setfile import SetFile, faults_at
@@ -53,6 +56,7 @@ class Dressed:
     bubbles : Mesh or None
     bend : (3, 3) float
         See `fit`.
+    labels : tuple of Sheet
     """
 
     mesh: Mesh
@@ -60,6 +64,7 @@ class Dressed:
     made: object
     bubbles: Mesh | None
     bend: np.ndarray
+    labels: tuple[Sheet, ...]
 
     def fit(self, mesh: Mesh) -> Mesh:
         """Return what fits the upright round glass so that it fits this one."""
@@ -77,17 +82,28 @@ def dress_glass(set_file: SetFile, name: str, vessel: Vessel, detail: float) -> 
     glass = set_file.glasses[name]
     try:
         _check_stuff(glass, vessel)
-        finished = finish(vessel, _finish_of(glass, vessel), detail)
+        done = _finish_of(glass, vessel)
+        finished = finish(vessel, done, detail)
         bubbles = None
         if glass.bubbles:
             bubbles = bent(bubble_mesh(finished.core_mm, _bubbles_of(glass.bubbles)), finished.bend)
+        labels = tuple(_stick_labels(set_file, name, vessel, done, detail))
     except FinishError as error:
         raise PersonError(faults_at(set_file, f"glasses.{name}.{error.part}", str(error))) from None
     made = Tinted(glass.glass, glass.tint) if glass.tint else glass.glass
-    return Dressed(finished.mesh, finished.vessel, made, bubbles, finished.bend)
+    return Dressed(finished.mesh, finished.vessel, made, bubbles, finished.bend, labels)
 
 
-def _check_stuff(glass: done.Finish, vessel) -> None:
+def _stick_labels(set_file: SetFile, name: str, vessel: Vessel, done: Finish, detail: float):
+    for number, model in enumerate(set_file.glasses[name].labels, 1):
+        own = f"{name} label" if number == 1 else f"{name} label {number}"
+        try:
+            yield stick_label(own, model, vessel, done, folder_of(set_file), detail)
+        except FinishError as error:
+            raise FinishError(f"labels.{number}{error.part.removeprefix('label')}", str(error)) from None
+
+
+def _check_stuff(glass: models.Finish, vessel) -> None:
     for word in ("tint", "bubbles", "hammered", "wavy"):
         if getattr(glass, word) and vessel.closed:
             raise FinishError(word, f"a {vessel.name} is of metal; take this out")
@@ -95,8 +111,6 @@ def _check_stuff(glass: done.Finish, vessel) -> None:
             raise FinishError(
                 word, "a glass from a mesh does not tell its inside from its outside; take this out"
             )
-    if glass.frosted:
-        raise FinishError("frosted", "frosted zones are not rendered yet; take this out")
     if glass.tint:
         try:
             _absorption_of(glass.tint)
@@ -104,7 +118,7 @@ def _check_stuff(glass: done.Finish, vessel) -> None:
             raise FinishError("tint", str(error)) from None
 
 
-def _finish_of(glass: done.Finish, vessel: Vessel) -> Finish:
+def _finish_of(glass: models.Finish, vessel: Vessel) -> Finish:
     """Return what the set file says of a glass in the words of `vessels`."""
     reliefs = []
     for word, standing in (("flutes", False), ("ribs", True)):
@@ -128,12 +142,12 @@ def _finish_of(glass: done.Finish, vessel: Vessel) -> Finish:
     )
 
 
-def _bubbles_of(model: done.Bubbles) -> Bubbles:
+def _bubbles_of(model: models.Bubbles) -> Bubbles:
     largest = model.diameter_mm if model.largest_mm is None else model.largest_mm
     return Bubbles(model.count, model.diameter_mm, largest, model.seed)
 
 
-def tint_medium(base: Medium, tint: done.Tint) -> Medium:
+def tint_medium(base: Medium, tint: models.Tint) -> Medium:
     """Return a medium with a tint added."""
     return replace(
         base, name=f"{base.name}, tinted", absorption_per_mm=base.absorption_per_mm + _absorption_of(tint)
@@ -141,13 +155,13 @@ def tint_medium(base: Medium, tint: done.Tint) -> Medium:
 
 
 @lru_cache(maxsize=32)
-def _absorption_of(tint: done.Tint) -> np.ndarray:
+def _absorption_of(tint: models.Tint) -> np.ndarray:
     match tint:
-        case done.ColourTint():
+        case models.ColourTint():
             encoded = np.array([int(tint.colour[k : k + 2], 16) for k in (1, 3, 5)]) / 255
             return absorb_colour(decode_srgb(encoded), tint.at_mm)
-        case done.ShareTint():
+        case models.ShareTint():
             return absorb_bands(bands_of(tint), tint.at_mm)
-        case done.BandTint():
+        case models.BandTint():
             return absorb_bands(tint.bands, tint.at_mm)
     raise TypeError(f"no tint is known for {tint!r}")

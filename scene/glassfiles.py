@@ -1,4 +1,4 @@
-"""Glasses whose shape stands in the set as measures, or in files beside it."""
+"""Glasses whose shape stands in the set as measures, or in files beside it; and which files those are."""
 
 from __future__ import annotations
 
@@ -58,15 +58,21 @@ def folder_of(set_file: SetFile) -> Path:
     return Path(document.file).parent if document else Path()
 
 
-def hash_files(set_file: SetFile) -> list[str]:
-    """Return a hash of each file that the set's glasses and lamps are in; empty where none is."""
+def list_files(set_file: SetFile) -> list[Path]:
+    """Return the files that the set's glasses are in, those of their labels, and those of its lamps."""
     from .kits import list_lamp_files
 
-    folder, found = folder_of(set_file), [_hash(path) for path in list_lamp_files(set_file)]
+    folder, found = folder_of(set_file), list_lamp_files(set_file)
     for glass in set_file.glasses.values():
         if isinstance(glass.vessel, _FILES):
-            found += [_hash(path) for path in _with_drawing(folder / glass.vessel.file)]
+            found += _with_drawing(folder / glass.vessel.file)
+        found += [folder / label.picture for label in glass.labels if label.picture]
     return found
+
+
+def hash_files(set_file: SetFile) -> list[str]:
+    """Return a hash of each file of `list_files`; empty where there is none."""
+    return [_hash(path) for path in list_files(set_file)]
 
 
 def _with_drawing(path: Path) -> list[Path]:

@@ -11,6 +11,7 @@ from pydantic import ValidationError
 from brimcast.shared.errors import PersonError
 
 from .faults import model_faults
+from .glassfiles import folder_of
 from .models_base import listed, nearest
 from .models_heads import Head, HeadLamp, KitFile, Source
 from .models_lights import Temperature
@@ -41,12 +42,6 @@ class Fixture:
     reading: Any
     behind_mm: float = 0.0
     notes: tuple[str, ...] = ()
-
-
-def folder_of(set_file: SetFile) -> Path:
-    """Return the folder from which the files that a set names are found."""
-    document = set_file._document
-    return Path(document.file).parent if document else Path()
 
 
 def read_kit(set_file: SetFile) -> KitFile | None:

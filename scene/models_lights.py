@@ -22,7 +22,7 @@ from .models_numbers import (
     Quantity,
     Size,
 )
-from .models_things import Reflectance
+from .models_surfaces import Reflectance
 
 DAYLIGHT_K = 5600.0  # common practice: what flash and daylight lamps are balanced to
 TUNGSTEN_K = 3200.0  # common practice: studio halogen

@@ -13,28 +13,12 @@ from brimcast.vessels.shapes import SHAPES
 from .models_base import ByKey, ByWord, Part, fault, listed, show
 from .models_finish import Finish
 from .models_materials import GlassStuff, Liquid, Material
-from .models_numbers import At, Gap, Lengths, Pair, Quantity, Share, Size, Turn
+from .models_numbers import At, Gap, Lengths, Pair, Quantity, Size, Turn
+from .models_surfaces import Label, Reflectance
 from .models_vessels import DrawnVessel, FileVessel, MeshVessel, OutlineVessel
 
 YesNo = Annotated[bool, Strict()]
 ShapeName = Literal[tuple(SHAPES)]
-
-
-class Reflectance(Part):
-    """Share of the light that a matte surface throws back, alike for all colours or one each."""
-
-    red: Share = Field(description="Share of the red light.")
-    green: Share = Field(description="Share of the green light.")
-    blue: Share = Field(description="Share of the blue light.")
-
-    @model_validator(mode="before")
-    @classmethod
-    def _spread(cls, value: object) -> object:
-        return value if isinstance(value, dict | Part) else {"red": value, "green": value, "blue": value}
-
-    @classmethod
-    def __get_pydantic_json_schema__(cls, core, handler):
-        return {"anyOf": [Quantity("fraction").json(), handler(core)]}
 
 
 class Table(Part):
@@ -139,6 +123,7 @@ class Glass(Finish):
     turn_deg: Turn = Field("0 deg", alias="turn", description="Turned about its axis, clockwise from above.")
     glass: GlassStuff = Field("soda-lime", description="What it is made of.")
     drink: Drink | None = Field(None, description="What is in it; left out, it is empty.")
+    labels: tuple[Label, ...] = Field((), max_length=8, description="Labels and prints on its outside.")
 
     @model_validator(mode="after")
     def _check_closed(self):

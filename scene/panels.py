@@ -9,9 +9,10 @@ from brimcast.vessels.mesh import Mesh, placed, rotated
 
 from . import models_things as things
 from .built import Panel
+from .models_surfaces import Reflectance
 
 
-def bands_of(reflectance: things.Reflectance) -> np.ndarray:
+def bands_of(reflectance: Reflectance) -> np.ndarray:
     """Return a smooth (16,) reflectance that is blue, green and red in its three parts of the spectrum."""
     values = [reflectance.blue, reflectance.blue, reflectance.green, reflectance.red, reflectance.red]
     return np.interp(BAND_CENTRES_NM, [380, 460, 540, 620, 700], values)
@@ -63,5 +64,3 @@ def _sides(normal: np.ndarray):
     u = np.cross(up, normal)
     u /= np.linalg.norm(u)
     return u, np.cross(normal, u)
-
-

@@ -14,9 +14,10 @@ from brimcast.vessels.mesh import Mesh, placed, rotated
 from . import materials
 from . import models_materials as stuff
 from . import models_things as things
-from .built import MAX_MEDIA, Solid
+from .built import MAX_MEDIA, Sheet, Solid
 from .finishes import Bubble, Tinted, dress_glass, tint_medium
 from .glassfiles import is_own, shape_glass
+from .labels import place_sheet
 from .media import KINDS, Medium
 from .panels import rectangle
 from .setfile import SetFile, faults_at
@@ -41,7 +42,14 @@ class Piece(NamedTuple):
         return self.liquid, repr(self.made)
 
 
-def fill_glass(set_file: SetFile, name: str, vessel: library.Vessel, detail: float) -> list[Piece]:
+class Filled(NamedTuple):
+    """A glass of the set, placed, with what is in it, and its labels."""
+
+    pieces: list[Piece]
+    labels: list[Sheet]
+
+
+def fill_glass(set_file: SetFile, name: str, vessel: library.Vessel, detail: float) -> Filled:
     """Return a glass of the set and its drink, placed.
 
     Raises
@@ -63,7 +71,7 @@ def fill_glass(set_file: SetFile, name: str, vessel: library.Vessel, detail: flo
             raise PersonError(faults_at(set_file, f"glasses.{name}.drink.fill", str(error))) from None
         body = placed(dressed.fit(body), place, glass.turn_deg)
         pieces.append(Piece(f"{name} drink", body, glass.drink.liquid, liquid=True))
-    return pieces
+    return Filled(pieces, [place_sheet(label, place, glass.turn_deg) for label in dressed.labels])
 
 
 def choose_vessel(set_file: SetFile, name: str) -> library.Vessel:

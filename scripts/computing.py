@@ -8,6 +8,7 @@ from collections.abc import Mapping
 from pathlib import Path
 
 from brimcast.scene import setfile
+from brimcast.scene.glassfiles import list_files
 from brimcast.scene.models import SetFile
 from brimcast.scene.yamlplaces import MOST_BYTES
 from brimcast.shared.errors import PersonError
@@ -106,7 +107,7 @@ def compute(path: Path, folder: Path, changes: Mapping[str, str], device: str, p
 
 
 def watch(path: Path, folder: Path, changes: Mapping[str, str], device: str) -> None:
-    """Compute a set's map now and again whenever its file is saved, until Ctrl-C.
+    """Compute a set's map now and again whenever its file, or one that it names, is saved, until Ctrl-C.
 
     Raises
     ------
@@ -118,25 +119,39 @@ def watch(path: Path, folder: Path, changes: Mapping[str, str], device: str) -> 
     """
     if not path.is_file():
         setfile.read(path, changes)
+    paths = [path]
     try:
         while True:
-            seen = _state(path)
+            paths = _list_paths(path, changes) or paths
+            seen = _states(paths)
             try:
                 compute(path, folder, changes, device, picture=False)
             except PersonError as mistake:
                 print(mistake, file=sys.stderr, flush=True)
             print(f"watching {path}; Ctrl-C ends it", file=sys.stderr, flush=True)
-            _wait_for_save(path, seen)
+            _wait_for_save(paths, seen)
     except KeyboardInterrupt:
         raise Interrupted(f"stopped watching; {folder} holds the last whole map") from None
 
 
-def _wait_for_save(path: Path, seen: tuple | None) -> None:
-    """Return when a file has changed and, for a moment, changed no more; while it is saved it may be gone."""
+def _list_paths(path: Path, changes: Mapping[str, str]) -> list[Path]:
+    """The set's file and those that it names; none while it cannot be read."""
+    try:
+        return [path, *list_files(read_set(path, changes)[0])]
+    except PersonError:
+        return []
+
+
+def _wait_for_save(paths: list[Path], seen: list) -> None:
+    """Return when a file has changed and, for a moment, none changes; while the set is saved it may be gone."""
     before = seen
-    while (now := _state(path)) is None or now == seen or now != before:
+    while (now := _states(paths)) == seen or now[0] is None or now != before:
         before = now
         time.sleep(POLL_S)
+
+
+def _states(paths: list[Path]) -> list[tuple[int, int, int] | None]:
+    return [_state(path) for path in paths]
 
 
 def _state(path: Path) -> tuple[int, int, int] | None:

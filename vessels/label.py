@@ -47,11 +47,14 @@ class LabelSheet:
         Of each vertex in the picture, 0 to 1: from the left as one reads it, and from the bottom.
     size_mm : (float, float)
         Width at the middle of its height, and height along the wall, mm.
+    widths : (k, 2) float
+        Height along the wall, mm, and the width there over that at the middle.
     """
 
     mesh: Mesh
     places: np.ndarray
     size_mm: tuple[float, float]
+    widths: np.ndarray
 
 
 def cut_label(vessel, label, done=None, detail=1.0, gap_mm=GAP_MM):
@@ -77,7 +80,7 @@ def cut_label(vessel, label, done=None, detail=1.0, gap_mm=GAP_MM):
     from .lathe import sections_for
     from .library import _accuracy
 
-    side = find_outside(vessel, "label", label.from_mm, label.to_mm)
+    side = find_outside(vessel, "label", label.from_mm, label.to_mm, of_metal=True)
     for one in (*done.reliefs, *([done.cut] if done.cut else [])) if done else ():
         if one.from_mm < label.to_mm and label.from_mm < one.to_mm:
             text = f"lies on the {one.part}, which goes from {one.from_mm:g} mm to {one.to_mm:g} mm"
@@ -104,11 +107,14 @@ def cut_label(vessel, label, done=None, detail=1.0, gap_mm=GAP_MM):
         points.reshape(-1, 3),
         _faces(*grid),
         normals.reshape(-1, 3),
-        np.zeros(2 * np.prod(np.array(grid) - 1)),
+        # Two patches: what lands on both sides of the seam of a label all round lies in different ones.
+        np.tile(np.arange(grid[1] - 1) >= (grid[1] - 1) // 2, 2 * (grid[0] - 1)),
     )
-    width = float(np.interp(lengths[-1] / 2, lengths, radius) * (last - first))
+    middle = np.interp(lengths[-1] / 2, lengths, radius)
+    size = float(middle * (last - first)), float(lengths[-1])
+    widths = np.stack([lengths, radius / middle], axis=1)
     bend = np.eye(3) if done is None else bend_of(vessel, done)
-    return LabelSheet(bent(mesh, bend), places.reshape(-1, 2), (width, float(lengths[-1])))
+    return LabelSheet(bent(mesh, bend), places.reshape(-1, 2), size, widths)
 
 
 def _heights(side, chord_error_mm):

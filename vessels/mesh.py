@@ -113,9 +113,7 @@ def rotated(mesh, matrix):
         raise ValueError("matrix is not a rotation: its rows are not at right angles and of length 1")
     if np.linalg.det(matrix) < 0:
         raise ValueError("matrix mirrors; only turns are allowed")
-    return replace(
-        mesh, vertices_mm=_times(mesh.vertices_mm, matrix), normals=_times(mesh.normals, matrix)
-    )
+    return replace(mesh, vertices_mm=_times(mesh.vertices_mm, matrix), normals=_times(mesh.normals, matrix))
 
 
 def bent(mesh, matrix):

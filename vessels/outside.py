@@ -76,7 +76,7 @@ class Outside:
         return Level(heights, points[:, 0], slopes / np.hypot(*slopes.T)[:, None])
 
 
-def find_outside(vessel, part, low_mm, high_mm):
+def find_outside(vessel, part, low_mm, high_mm, of_metal=False):
     """Return the stretch of a glass's outside between two heights.
 
     Parameters
@@ -86,13 +86,15 @@ def find_outside(vessel, part, low_mm, high_mm):
         For whom, named in errors.
     low_mm, high_mm : float
         Above the table.
+    of_metal : bool
+        Whether sheet metal takes it too.
 
     Raises
     ------
     FinishError
         It reaches over the rim or under the foot, falls back, or has a corner.
     """
-    if vessel.closed:
+    if vessel.closed and not of_metal:
         raise FinishError(part, f"a {vessel.name} is of sheet metal; only glass takes it")
     outer = vessel.outer
     z = outer.points_mm[:, 1]

@@ -77,7 +77,7 @@ CUT = "cut: {facets: %d, from: %d mm, to: %d mm, depth: %d mm}"
     ("glass", "key", "text"),
     [
         ("vessel: rocks, " + CUT % (8, 20, 70, 4), "cut", "cuts through the wall"),
-        ("vessel: rocks, frosted: [{from: 1 cm, to: 2 cm}]", "frosted", "not rendered yet"),
+        ("vessel: rocks, frosted: [{from: 1 cm, to: 99 cm}]", "frosted", "below the rim"),
         ("vessel: rocks, rings: {count: 9, from: 2 cm, to: 99 mm, depth: 1 mm}", "rings", "below the rim"),
         ("vessel: can, bubbles: {count: 9}", "bubbles", "a can is of metal; take this out"),
         ("vessel: can, tint: {colour: '#33aa77', at: 3 mm}", "tint", "a can is of metal; take this out"),

@@ -251,8 +251,11 @@ def test_digest_is_the_same_in_every_process():
     code = "import sys; from brimcast.scene import setfile as s; print(s.digest(s.parse(sys.argv[1])))"
     told = [
         subprocess.run(
-            [sys.executable, "-c", code, SHORTEST], env={**os.environ, "PYTHONHASHSEED": seed},
-            capture_output=True, text=True, check=True,
+            [sys.executable, "-c", code, SHORTEST],
+            env={**os.environ, "PYTHONHASHSEED": seed},
+            capture_output=True,
+            text=True,
+            check=True,
         ).stdout.strip()
         for seed in ("1", "2")
     ]

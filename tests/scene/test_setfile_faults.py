@@ -161,6 +161,7 @@ WRONG = {
     "tag": ("@\ncamera: {lens: «!!python/name:os.sep x}\n", "camera.lens", "tag", False),
 }  # fmt: skip
 
+
 @pytest.fixture(scope="module")
 def validator():
     return jsonschema.Draft202012Validator(schema())

@@ -77,11 +77,7 @@ def test_mistakes_on_the_command_line_end_with_2_and_leave_nothing(arguments, tm
 def test_faults_of_a_set_are_one_line_each_with_their_place(tmp_path, kept, contents, capsys):
     path = tmp_path / "faulty.yaml"
     path.write_text(
-        "brimcast: 1\n"
-        "glasses:\n"
-        "  hero: {vessel: bucket}\n"
-        "lamps:\n"
-        "  key: {throw: 150, elevation: 35 deg}\n",
+        "brimcast: 1\nglasses:\n  hero: {vessel: bucket}\nlamps:\n  key: {throw: 150, elevation: 35 deg}\n",
         encoding="utf-8",
     )
     before = contents(kept)

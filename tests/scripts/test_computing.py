@@ -141,6 +141,15 @@ def test_watching_makes_a_map_at_every_save_and_outlives_faults(small_set, start
     small_set.write_text(text.replace("1 m", "800 mm"), encoding="utf-8")
     hear("watching")
     assert read_report(folder)["lamps"]["key"]["throw_mm"] == 800
+
+    # A file that the set names counts as well, once it is there.
+    drawn = text.replace("  hero:", "  ball:") + "glasses: {hero: {vessel: {drawing: shot.csv}}}\n"
+    small_set.write_text(drawn, encoding="utf-8")
+    assert "there is no file 'shot.csv'" in hear("small.yaml")
+    hear("watching")
+    small_set.with_name("shot.csv").write_text("height mm,diameter mm\n0,40\n60,46\n", encoding="utf-8")
+    hear("watching")
+    assert read_report(folder)["set"]["digest"] != json.loads(first)["set"]["digest"]
     child.send_signal(signal.SIGINT)
     out, err = child.communicate(timeout=PATIENCE_S)
     assert child.returncode == 130
