@@ -178,7 +178,7 @@ def hang_scrim(lamp: Lamp, scrim: Scrim) -> Lamp:
         for column, x in enumerate(steps):
             place = centre - x * width * lamp.right + y * height * lamp.up
             points = spread_points(lamp, grid, place, 1.0)
-            light[line, column] = irradiance_factor(lamp, points, place, -lamp.facing)
+            light[line, column] = irradiance_factor(points, place, -lamp.facing)
     middle = light[_SCRIM_CELLS // 2, _SCRIM_CELLS // 2]
     if middle <= 0:
         raise ValueError("the lamp sends no light to the middle of its scrim")

@@ -26,11 +26,14 @@ class LampPoints:
     place_mm, normal : (n, 3) float
     area_mm2 : (n,) float
         Share of the surface; the shares of n points estimate n times the surface.
+    lamp : Lamp
+        Whose they are: its radiance may depend on direction and place.
     """
 
     place_mm: np.ndarray
     normal: np.ndarray
     area_mm2: np.ndarray
+    lamp: Lamp
 
 
 @dataclass(frozen=True)
@@ -198,10 +201,12 @@ def spread_points(lamp: Lamp, uv: np.ndarray, toward_mm: np.ndarray, reach_mm: f
     if lamp.kind == "bulb":
         return _spread_on_ball(lamp, uv, np.asarray(toward_mm, float), reach_mm)
     if lamp.kind == "tube":
-        return LampPoints(*spread_on_tube(lamp.centre_mm, lamp.right, lamp.size_mm, uv, toward_mm, reach_mm))
+        skin = spread_on_tube(lamp.centre_mm, lamp.right, lamp.size_mm, uv, toward_mm, reach_mm)
+        return LampPoints(*skin, lamp)
     if lamp.kind == "ring":
         axes = lamp.right, lamp.up
-        return LampPoints(*spread_on_ring(lamp.centre_mm, axes, lamp.size_mm, uv, toward_mm, reach_mm))
+        skin = spread_on_ring(lamp.centre_mm, axes, lamp.size_mm, uv, toward_mm, reach_mm)
+        return LampPoints(*skin, lamp)
     if lamp.kind == "disc":
         radius, area = _spread_radii(lamp, uv[:, 0])
         angle = 2 * np.pi * uv[:, 1]
@@ -210,7 +215,8 @@ def spread_points(lamp: Lamp, uv: np.ndarray, toward_mm: np.ndarray, reach_mm: f
         flat = (uv - 0.5) * np.asarray(lamp.size_mm)
         area = lamp.size_mm[0] * lamp.size_mm[1]
     place = lamp.centre_mm + flat[:, :1] * lamp.right - flat[:, 1:] * lamp.up
-    return LampPoints(place, np.broadcast_to(lamp.facing, (count, 3)).copy(), np.full(count, area))
+    normal = np.broadcast_to(lamp.facing, (count, 3)).copy()
+    return LampPoints(place, normal, np.full(count, area), lamp)
 
 
 def _spread_radii(lamp: Lamp, u: np.ndarray):
@@ -245,16 +251,16 @@ def _spread_on_ball(lamp: Lamp, uv: np.ndarray, toward: np.ndarray, reach_mm: fl
     )
     with np.errstate(divide="ignore"):
         area = np.where(density > 0, 1 / density, 0.0)
-    return LampPoints(lamp.centre_mm + lamp.radius_mm * normal, normal, area)
+    return LampPoints(lamp.centre_mm + lamp.radius_mm * normal, normal, area, lamp)
 
 
-def irradiance_factor(lamp: Lamp, points: LampPoints, place_mm, normal) -> float:
+def irradiance_factor(points: LampPoints, place_mm, normal) -> float:
     """Return E/L in sr: irradiance at a point from an unblocked lamp of unit radiance on its axis."""
     way = np.asarray(place_mm, float) - points.place_mm
     distance2 = np.einsum("ij,ij->i", way, way)
     leaving = np.maximum(0, np.einsum("ij,ij->i", way, points.normal))
     arriving = np.maximum(0, -(way @ np.asarray(normal, float)))
-    share = lamp.radiance(points, way / np.sqrt(distance2)[:, None])
+    share = points.lamp.radiance(points, way / np.sqrt(distance2)[:, None])
     return float(np.mean(points.area_mm2 * leaving * arriving * share / distance2**2))
 
 
@@ -274,7 +280,7 @@ def plain_table_factor(lamp: Lamp) -> float:
     """Return E/L in sr at the datum with nothing on the table."""
     datum = np.zeros(3)
     points = spread_points(lamp, _fine_grid(lamp), datum, 1.0)
-    return irradiance_factor(lamp, points, datum, (0.0, 0.0, 1.0))
+    return irradiance_factor(points, datum, (0.0, 0.0, 1.0))
 
 
 def calibrated(lamp: Lamp, light_exposure: float, distance_mm: float) -> Lamp:
@@ -294,7 +300,7 @@ def calibrated(lamp: Lamp, light_exposure: float, distance_mm: float) -> Lamp:
     """
     place = lamp.centre_mm + lamp.facing * distance_mm
     points = spread_points(lamp, _fine_grid(lamp), place, 1.0)
-    factor = irradiance_factor(lamp, points, place, -lamp.facing)
+    factor = irradiance_factor(points, place, -lamp.facing)
     if factor <= 0:
         raise ValueError(f"the lamp sends no light to a meter on its axis, {distance_mm:.0f} mm away")
     return replace(lamp, luminance=light_exposure / factor, calibrated=True)

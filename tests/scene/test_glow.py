@@ -17,7 +17,7 @@ def lamp(text):
 
 def light(it, place=(0, 0, 0), normal=(0, 0, 1), points=40000):
     """E/L in sr at a place."""
-    return irradiance_factor(it, spread_points(it, even_grid(points), np.array(place), 1.0), place, normal)
+    return irradiance_factor(spread_points(it, even_grid(points), np.array(place), 1.0), place, normal)
 
 
 @pytest.mark.parametrize("half_deg", [15, 30, 60])

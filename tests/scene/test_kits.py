@@ -68,7 +68,7 @@ def test_modifier_takes_the_place_of_the_tube_and_has_its_own_reading(read):
 def light_at_1_m(lamp):
     place = lamp.centre_mm + 1000 * lamp.facing
     points = spread_points(lamp, even_grid(65536), place, 1.0)
-    return lamp.luminance * irradiance_factor(lamp, points, place, -lamp.facing)
+    return lamp.luminance * irradiance_factor(points, place, -lamp.facing)
 
 
 def test_modelling_lamp_is_another_source_in_another_place(read):
