@@ -145,7 +145,7 @@ def draw_rows(
         ray=dr.arange(mi.UInt32, count * grid * grid),
         grid=opaque_int(grid),
         place=floats(np.column_stack([points.place_mm, weight])),
-        normal=floats(np.column_stack([points.normal, np.zeros(count)])),
+        normal=floats(np.column_stack([points.normal, np.full(count, lamp.glow is not None)])),
         shift=floats(numbers[:, 3:5]),
         order=counts(choice),
         optics=optics.optics,

@@ -12,8 +12,9 @@ from brimcast.scene.lamps import Lamp
 from .device import counts, floats
 from .engine import dr, mi
 
-# Least numbers in a table: the same form of array whatever the lamps are.
-_LEAST = 8
+# Least numbers in the tables. Frozen kernels are recorded anew when two arrays come to be of the same length,
+# and few others have these.
+_SHAPES, _FRAMES, _SHARES = 4 * 61, 4 * 67, 1021
 
 
 @dataclass
@@ -39,8 +40,8 @@ class GlowTable:
 
 def list_glows(lamps: tuple[Lamp, ...]) -> GlowTable:
     """Return the glow of lamps on the device."""
-    shapes, frames, shares = [], [], [np.zeros(_LEAST)]
-    taken = _LEAST
+    shapes, frames, shares = [], [], [np.zeros(_SHARES)]
+    taken = _SHARES
 
     def keep(table: np.ndarray | None) -> list[int]:
         nonlocal taken
@@ -57,15 +58,23 @@ def list_glows(lamps: tuple[Lamp, ...]) -> GlowTable:
         for sheet in (glow.front, glow.mask):
             shapes.append(keep(sheet.shares if sheet else None))
             frames.append(_frame(sheet))
-    return GlowTable(counts(shapes), floats(frames), floats(np.concatenate(shares)))
+    return GlowTable(
+        counts(_padded(shapes, _SHAPES)), floats(_padded(frames, _FRAMES)), floats(np.concatenate(shares))
+    )
+
+
+def _padded(rows: list, least: int) -> np.ndarray:
+    flat = np.ravel(rows)
+    return np.pad(flat, (0, max(0, least - len(flat))))
 
 
 def _frame(sheet: Sheet | None) -> list[float]:
     return [*sheet.half_mm, sheet.depth_mm, sheet.radius_mm**2] if sheet else [1.0, 1.0, 0.0, 0.0]
 
 
+@dr.syntax
 def shine(table: GlowTable, lamp, off, right, up, facing, way, active):
-    """Relative radiance of a lamp's front at a place and in a direction.
+    """Relative radiance of a lamp's front at a place and in a direction; 1 where not active.
 
     Parameters
     ----------
@@ -77,12 +86,18 @@ def shine(table: GlowTable, lamp, off, right, up, facing, way, active):
     way : mi.Vector3f
         Unit vector in which the light leaves.
     """
-    # As seen from behind the lamp, right is left.
-    x, y = -dr.dot(off, right), dr.dot(off, up)
-    across, upward, along = -dr.dot(way, right), dr.dot(way, up), dr.dot(way, facing)
-    share = _by_angle(table, lamp, across, upward, along, active)
-    share *= _by_place(table, lamp, 0, x, y, across, upward, along, active)
-    return share * _by_place(table, lamp, 1, x, y, across, upward, along, active)
+    share = mi.Float(1)
+    # Once through, and past it where no lane wants it.
+    todo = mi.Bool(active)
+    while dr.hint(todo, exclude=[table, lamp, off, right, up, facing, way]):
+        # As seen from behind the lamp, right is left.
+        x, y = -dr.dot(off, right), dr.dot(off, up)
+        across, upward, along = -dr.dot(way, right), dr.dot(way, up), dr.dot(way, facing)
+        share = _by_angle(table, lamp, across, upward, along, todo)
+        share *= _by_place(table, lamp, 0, x, y, across, upward, along, todo)
+        share *= _by_place(table, lamp, 1, x, y, across, upward, along, todo)
+        todo = mi.Bool(False)
+    return share
 
 
 def _by_angle(table: GlowTable, lamp, across, upward, along, active):

@@ -35,8 +35,8 @@ class Lights:
     count, point_count : mi.UInt32
         Lamps, and points a lamp.
     place, normal : mi.Float
-        Four numbers a point: place and area, mm; normal and zero. A ball's places lie in the unit disc, a
-        tube's or ring's in the square from -1 to 1, along it and across.
+        Four numbers a point: place and area, mm; normal and whether the front has a glow. A ball's places
+        lie in the unit disc, a tube's or ring's in the square from -1 to 1, along it and across.
     rows : mi.UInt32
         Wavelength rows.
     weights : mi.Float
@@ -47,8 +47,8 @@ class Lights:
         See `world.Wavelengths`.
     fronts : mi.Float
         Twenty numbers a lamp: centre and form (`BALL` and so on); right and half the width, of a tube half
-        its length, of a ring its radius; up and half the height; facing and zero; radius squared (of a tube
-        its thickness's) and three zeros.
+        its length, of a ring its radius; up and half the height; facing and whether it has a glow; radius
+        squared (of a tube its thickness's) and three zeros.
     glow : GlowTable
     maps : mi.Float
         (lamps × 16 × cells) irradiance.
@@ -82,7 +82,8 @@ def set_lights(built: BuiltSet, world: World, windows: Windows, lights: list[Lam
         else:
             shown = spread_points(lamp, points, world.centre_mm, world.radius_mm)
             place.append(np.column_stack([shown.place_mm, shown.area_mm2]))
-            normal.append(np.pad(shown.normal, ((0, 0), (0, 1))))
+            shaped = np.full(POINTS, lamp.glow is not None)
+            normal.append(np.column_stack([shown.normal, shaped]))
     wavelength, weights = _weigh_rows(built.lamps)
     listed = list_wavelengths(built, wavelength)
     maps = np.stack([light.maps.sum(axis=1) for light in lights])
@@ -162,7 +163,7 @@ def _describe_front(lamp: Lamp) -> np.ndarray:
             [*lamp.centre_mm, kind],
             [*lamp.right, width / 2],
             [*lamp.up, height / 2],
-            [*lamp.facing, 0],
+            [*lamp.facing, lamp.glow is not None],
             [(thick / 2) ** 2, 0, 0, 0],
         ]
     )
@@ -221,7 +222,9 @@ def meet_front(lights: Lights, ray, reach, active):
         met = active & hit & (near > 0) & (near < distance)
         lamp = dr.select(met, number, lamp)
         lit = dr.select(met, ball | tube | ring | (slope < 0), lit)
-        share = dr.select(met, shine(lights.glow, number, off, level, upright, outward, -ray.d, met), share)
+        shaped = met & (facing.w != 0)
+        fresh = shine(lights.glow, number, off, level, upright, outward, -ray.d, shaped)
+        share = dr.select(met, fresh, share)
         distance = dr.select(met, near, distance)
         number += 1
     return lamp, distance, lit, share
@@ -295,7 +298,7 @@ def lamp_factor(geometry: Geometry, lights: Lights, lamp, point, place, normal, 
     leaving = -dr.dot(toward, outward)
     lit = active & (arriving > 0) & (leaving > 0)
     off = mi.Vector3f(start.x, start.y, start.z) - middle
-    share = shine(lights.glow, lamp, off, level, upright, outward, -toward, lit)
+    share = shine(lights.glow, lamp, off, level, upright, outward, -toward, lit & (facing.w != 0))
     lit &= share > 0
     ray = mi.Ray3f(place, toward, near * 0.9999, 0.0, [])
     lit &= ~geometry.scene.ray_test(ray, coherent=False, active=lit)

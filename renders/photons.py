@@ -52,7 +52,7 @@ class LampRows:
     place : mi.Float
         Four numbers a row: lamp point, mm, and the flux weight of a ray at the grid's full size, mm².
     normal : mi.Float
-        Four numbers a row: unit normal there, and zero.
+        Four numbers a row: unit normal there, and whether the front has a glow.
     shift : mi.Float
         Two numbers a row: offset of the grid inside its cell.
     order : mi.UInt32
@@ -235,7 +235,8 @@ def _send(geometry: Geometry, rows: LampRows, aim: AimFrame, row, within, blocke
     crossing = dr.abs(dr.dot(direction, aim.normal))
     flux = place.w * scale * scale * leaving * crossing / far2
     only = mi.UInt32(0)
-    flux *= shine(aim.glow, only, start - aim.centre, aim.right, aim.up, outward, direction, flux > 0)
+    shaped = (flux > 0) & (facing.w != 0)
+    flux *= shine(aim.glow, only, start - aim.centre, aim.right, aim.up, outward, direction, shaped)
 
     # A start far off would cost all digits, and so would the way from there.
     short = dr.maximum(far - aim.back_off, 0)
