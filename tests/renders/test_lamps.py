@@ -251,3 +251,20 @@ render: {width: 60}
         (slope, _), variance = np.polyfit(square, np.log2(line[inside]), 1, cov=True)
         assert slope == pytest.approx(-1, abs=3 * variance[0, 0] ** 0.5) and variance[0, 0] < 0.02**2
         assert line[outside].max() == 0
+
+
+@pytest.mark.slow
+def test_lamps_of_all_kinds_share_their_kernels():
+    """What a lamp is, is data: after one set, no other kind of lamp compiles anything."""
+    from brimcast.renders.engine import dr, start
+
+    start("cpu")
+    seen = []
+    with dr.scoped_set_flag(dr.JitFlag.KernelHistory, True):
+        for lamps in ("a: {}", "a: {kind: softbox}\n  b: {kind: spot}", "a: {kind: ring}\n  b: {kind: sun}"):
+            text = f"brimcast: 1\nlamps:\n  {lamps}\nmeters: {{m: {{at: [0 mm, 0 mm, 0 mm]}}}}\n"
+            text += "props: {ball: {shape: ball, diameter: 40 mm}}\n"
+            dr.kernel_history_clear()
+            run(build(setfile.parse(text), detail=0.3), device="cpu", picture=False, effort=FEW)
+            seen.append({kernel["hash"] for kernel in dr.kernel_history([dr.KernelType.JIT])})
+    assert seen[0] and seen[1] == seen[0] and seen[2] == seen[0]
