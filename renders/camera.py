@@ -276,11 +276,11 @@ def follow(geometry: Geometry, lights: Lights, start: Start, index, direct, imag
         reach = dr.select(hit.valid, hit.distance_mm, dr.inf)
 
         # A lamp's front, where nothing matte has come before.
-        lamp, near, lit = meet_front(lights, walk.ray, reach, active & (look.bounces == 0))
+        lamp, near, lit, glow = meet_front(lights, walk.ray, reach, active & (look.bounces == 0))
         met = active & (lamp < lights.count)
         length = dr.select(met | hit.valid, near, 0)
         look.weight *= dr.exp(-walk.absorption * length)
-        shine = dr.gather(mi.Vector2f, lights.weights, lamp * lights.rows + start.row, met & lit).y
+        shine = dr.gather(mi.Vector2f, lights.weights, lamp * lights.rows + start.row, met & lit).y * glow
         place = (lamp * 16 + start.band) * start.whole + start.pixel
         add_to(image, look.weight * shine, place, met & lit)
         active &= hit.valid & ~met

@@ -247,6 +247,8 @@ class BuiltSet:
     room : Room or None
     sheets : dict of str to str
         Which of the panels are a `flag` or a `card`, by name.
+    notes : tuple of str
+        What to warn of.
     """
 
     title: str
@@ -264,3 +266,4 @@ class BuiltSet:
     digest: str = ""
     room: Room | None = None
     sheets: dict[str, str] = field(default_factory=dict)
+    notes: tuple[str, ...] = ()

@@ -85,9 +85,10 @@ def _targets(things: dict[str, dict]) -> Iterator[tuple[Path_, str]]:
 
 
 def _check_readings(lamps: dict) -> Iterator[Found]:
-    read = [name for name, lamp in lamps.items() if isinstance(lamp, dict) and "reading" in lamp]
+    read = [name for name, lamp in lamps.items() if isinstance(lamp, dict) and _is_read(lamp)]
     for name, lamp in lamps.items():
-        if read and isinstance(lamp, dict) and name not in read:
+        # Whether a head has a reading is told by its kit, which is read later.
+        if read and isinstance(lamp, dict) and name not in read and "head" not in lamp:
             text = f"missing: lamp {read[0]!r} has a reading; give one to every lamp, or to none"
             yield ("lamps", name, "reading"), text, "value"
 
@@ -98,3 +99,7 @@ def _check_stands(document: Document, things: dict[str, dict]) -> Iterator[Found
         if name not in known:
             text = f"there is no lamp, flag or card called {name!r}{nearest(name, known) or ';'}"
             yield ("room", "stands", name), f"{text} allowed: {listed(known)}", "key"
+
+
+def _is_read(lamp: dict) -> bool:
+    return "reading" in lamp or lamp.get("candela") is True

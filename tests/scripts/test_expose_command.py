@@ -61,9 +61,7 @@ def write_folder(folder, text, tables=None, picture=None, powers=None):
     write_json(folder / "report.json", {"lamps": lamps, "meters": meters, "quality": "draft"})
     write_npz(folder / "maps.npz", maps, settings)
     if picture:
-        bands = {
-            lamp.name: lamp.band_spectrum[:, None, None] * picture[lamp.name] for lamp in built.lamps
-        }
+        bands = {lamp.name: lamp.band_spectrum[:, None, None] * picture[lamp.name] for lamp in built.lamps}
         shape = next(iter(picture.values())).shape
         write_exr(folder / "picture.exr", bands, np.zeros((*shape, 3)), settings)
     return folder
