@@ -11,7 +11,8 @@ from .strewing import Spots, strew
 # Share of a cold wall that drops larger than r cover: 1 - (r / r_max)^n. E. J. Le Fevre, J. W. Rose, A theory
 # of heat transfer by dropwise condensation, 3rd Int. Heat Transfer Conf. 2, 362-375 (1966); from memory.
 SIZE_POWER = 1 / 3
-MOST_DROPS, LARGEST_MM = 20_000, 8.0
+# Of a wall: single drops cover about 0.55, published_values.yaml#ice_and_condensation/condensation_coverage.
+MOST_COVERED = 0.55
 # The cold stretch fades out over this height; common practice.
 _FADE_MM = 6.0
 # A drop reaches this deep into the glass, if the wall is thick enough, and deeper into relief.
@@ -125,8 +126,13 @@ def strew_drops(skin, dew, cold_mm):
     weights *= (z > z.min() + margin) & (z < z.max() - max(_RIM_MM, margin))
     if skin.area_mm2(weights) <= 0:
         raise DewError("up_to", f"no side of the glass is left for drops of {dew.largest_mm:g} mm")
-    runs = _Runs(skin, dew, generator, cold_mm, weights)
     radii = draw_radii(generator, dew.count, dew.smallest_mm, dew.largest_mm)
+    room = MOST_COVERED * skin.area_mm2(weights)
+    if np.pi * (radii**2).sum() > room:
+        most = int(dew.count * room / (np.pi * (radii**2).sum()))
+        text = f"{dew.count} drops of up to {dew.largest_mm:g} mm find no room"
+        raise DewError("count", f"{text}; take about {most} at most, or smaller ones")
+    runs = _Runs(skin, dew, generator, cold_mm, weights)
     spots, placed = strew(skin, generator, radii, weights, runs.taken, runs.is_off_track)
     if len(placed) < dew.count:
         text = f"{dew.count} drops of up to {dew.largest_mm:g} mm find no room, {len(placed)} do"
@@ -199,8 +205,8 @@ def drop_mesh(drops, angle_deg, depth_mm):
     depth_mm : float
         How deep each goes into the glass.
     """
-    # A drop of 0.4 mm has the fewest sectors, one of 4 mm the most.
-    want = np.interp(np.log(drops.radii_mm), np.log([0.2, 2.0]), [_FEWEST_SECTORS, _MOST_SECTORS])
+    # A drop of 0.6 mm has the fewest sectors, one of 6 mm the most.
+    want = np.interp(np.log(drops.radii_mm), np.log([0.3, 3.0]), [_FEWEST_SECTORS, _MOST_SECTORS])
     sectors = 2 * np.round(want / 2).astype(int)
     parts = []
     for count in np.unique(sectors):

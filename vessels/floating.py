@@ -19,6 +19,14 @@ class Wetted(NamedTuple):
     middle_mm: np.ndarray
 
 
+def wet(piece, pose, level_mm):
+    """Return what of a placed `ice.Piece` is under a level, `Wetted`."""
+    if len(piece.corners_mm) == 1:
+        return wet_ball(pose.place_mm, piece.round_mm, level_mm)
+    mesh = piece.coarse
+    return wet_triangles((mesh.vertices_mm @ pose.turn.T + pose.place_mm)[mesh.faces], level_mm)
+
+
 def wet_triangles(corners_mm, level_mm):
     """Return what of a closed surface is under a level, `Wetted`; see `wet_bodies`."""
     volumes, middles = wet_bodies(corners_mm, np.zeros(len(corners_mm), dtype=int), 1, level_mm)

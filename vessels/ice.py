@@ -16,12 +16,14 @@ from .solids import ball
 DENSITY_KG_M3 = {"ice": 916.72, "acrylic": 1190.0}
 
 # Largest turn on a rounding and its chord error; and for the few faces that are weighed.
-_STEP_DEG, _CHORD_MM = 10.0, 0.004
+_STEP_DEG, _STEEPEST_DEG, _CHORD_MM = 10.0, 15.0, 0.004
 _COARSE_DEG = 60.0
-# Cracked pieces: planes, the least angle between two, how far in the nearest lies, and tries.
-_FACES, _APART_DEG, _NEAREST, _TRIES = (9, 13), 38.0, 0.62, 400
-# A corner so flat or an edge so short that its rounding has needles: off by more than, at most this share.
-_OFF_DEG, _MOST_NEEDLES = 14.0, 1e-3
+# Cracked pieces: planes, the least angle between two, how far in the nearest lies, the distance of its farthest
+# corners over that of the farthest plane, and shapes tried.
+_FACES, _APART_DEG, _NEAREST, _SPAN, _SHAPES = (9, 13), 38.0, 0.62, (2.0, 3.2), 60
+_TRIES = 400
+# A corner so flat or an edge so short that its rounding has needles: off by more than, share that is few.
+_OFF_DEG, _FEW_NEEDLES = 14.0, 1e-3
 # Cracks: facets round one, how much of its size it bulges, room to the surface, most at one place.
 _CRACK_SECTIONS, _BULGE, _CLEAR_MM, MOST_CRACKS = 32, (0.02, 0.12), 0.3, 12
 
@@ -111,7 +113,8 @@ def cracked(size_mm, seed=1, edge_mm=0.0, detail=1.0):
         As for `block`.
     """
     generator = np.random.default_rng([seed, 0x1CE])
-    for _ in range(_TRIES):
+    best, fewest = None, 1.0
+    for _ in range(_SHAPES):
         normals = _spread_normals(generator, int(generator.integers(*_FACES)))
         solid = Convex(normals, generator.uniform(_NEAREST, 1.0, len(normals)))
         try:
@@ -119,13 +122,19 @@ def cracked(size_mm, seed=1, edge_mm=0.0, detail=1.0):
         except ValueError:
             continue
         span = np.linalg.norm(corners[:, None] - corners, axis=2).max()
-        if not 2.0 < span < 3.2:
+        if not _SPAN[0] < span < _SPAN[1]:
             continue
         solid = Convex(normals, solid.offsets_mm * size_mm / span)
-        piece = _convex_piece(solid, edge_mm, detail)
-        if _needles(piece.mesh) < _MOST_NEEDLES:
-            return piece
-    raise IceError("edge", f"edges of {edge_mm:g} mm do not fit a piece of {size_mm:g} mm; take less")
+        if edge_mm >= solid.offsets_mm.min():
+            continue
+        needles = _needles(_convex_piece(solid, edge_mm).mesh)
+        if needles < fewest:
+            best, fewest = solid, needles
+        if fewest < _FEW_NEEDLES:
+            break
+    if best is None:
+        raise IceError("edge", f"edges of {edge_mm:g} mm do not fit a piece of {size_mm:g} mm; take less")
+    return _convex_piece(best, edge_mm, detail)
 
 
 def imported(mesh):
@@ -206,10 +215,10 @@ def turn_matrix(generator):
     return Rotation.random(rng=generator).as_matrix()
 
 
-def _convex_piece(solid, edge_mm, detail):
+def _convex_piece(solid, edge_mm, detail=1.0):
     try:
         fine_deg = np.degrees(np.sqrt(8 * _CHORD_MM / edge_mm)) if edge_mm else _STEP_DEG
-        mesh = round_edges(solid, edge_mm, min(fine_deg, _STEP_DEG) / detail)
+        mesh = round_edges(solid, edge_mm, min(min(fine_deg, _STEP_DEG) / detail, _STEEPEST_DEG))
     except ValueError as error:
         raise IceError("edge", str(error)) from None
     coarse = round_edges(solid, edge_mm, _COARSE_DEG)

@@ -6,6 +6,7 @@ from typing import NamedTuple
 import numpy as np
 
 from .library import Vessel
+from .mesh import merged
 from .outline import line, thinned
 
 _SECTORS, _WALL_MM, _CHORD_MM, _FINE_MM, _SHAFT_MM = 48, 15.0, 0.05, 0.005, 2000.0
@@ -96,3 +97,15 @@ def spread_points(piece, pose):
         a, b, c = corners[k]
         points.append(a + u[:, None] * (b - a) + v[:, None] * (c - a))
     return np.concatenate(points) @ pose.turn.T + pose.place_mm
+
+
+def clash_mm3(one, pose, other, other_pose):
+    """Return the volume that two placed pieces share, mm3, by their meshes."""
+    import manifold3d
+
+    bodies = []
+    for piece, at in ((one, pose), (other, other_pose)):
+        solid = merged(piece.mesh)
+        vertices = (solid.vertices @ at.turn.T + at.place_mm).astype(np.float64)
+        bodies.append(manifold3d.Manifold(manifold3d.Mesh64(vertices, solid.faces.astype(np.uint64))))
+    return (bodies[0] ^ bodies[1]).volume()

@@ -8,10 +8,10 @@ from dataclasses import dataclass
 import numpy as np
 
 from .fill import ML
-from .floating import wet_ball, wet_bodies, wet_triangles
+from .floating import wet, wet_ball, wet_bodies
 from .ice import Piece, turn_matrix
 from .mesh import merged
-from .room import Pose, spread_points
+from .room import Pose, clash_mm3, spread_points
 
 GRAVITY_MM_S2 = 9810.0
 _STEP_S = 1 / 120
@@ -25,7 +25,9 @@ _STILL_MM_S, _STILL_RAD_S = 0.3, 0.03
 _FRICTION, _DRAG_WET, _DRAG_DRY = 0.05, (3.0, 4.0), (0.6, 1.0)
 # Kept free round each body; the solver lets them sink into one another by half of a thousandth of this size.
 SKIN_MM, _SIZE_MM = 0.1, 10.0
-_ATTEMPTS = 3
+_ATTEMPTS = 4
+# More of a glass than this no heap of loose pieces fills; common practice.
+_DENSEST = 0.8
 _NEAR_MM3 = 1e-3
 
 
@@ -114,6 +116,7 @@ def settle(loose, room, liquid=None, seed=1):
         if one.pose is None and one.piece.girth_mm > 2 * (room.mouth_mm - SKIN_MM):
             text = f"{one.piece.girth_mm:.1f} mm across does not go through the mouth"
             raise SettleError(f"{text}, {2 * room.mouth_mm:.1f} mm wide", number)
+    _check_room(loose, room)
     _check_held(loose, room)
     held = all(one.pose is not None for one in loose)
     for attempt in range(_ATTEMPTS):
@@ -132,28 +135,16 @@ def settle(loose, room, liquid=None, seed=1):
     raise SettleError("the ice finds no rest without touching the glass; take less, or another seed")
 
 
-def wet(piece, pose, level_mm):
-    """Return what of a placed piece is under a level, `Wetted`."""
-    if len(piece.corners_mm) == 1:
-        return wet_ball(pose.place_mm, piece.round_mm, level_mm)
-    mesh = piece.coarse
-    return wet_triangles((mesh.vertices_mm @ pose.turn.T + pose.place_mm)[mesh.faces], level_mm)
-
-
 def _wet_mm3(loose, poses, level_mm):
     return sum(wet(one.piece, pose, level_mm).volume_mm3 for one, pose in zip(loose, poses, strict=True))
 
 
-def clash_mm3(one, pose, other, other_pose):
-    """Return the volume that two placed pieces share, mm3, by their meshes."""
-    import manifold3d
-
-    bodies = []
-    for piece, at in ((one, pose), (other, other_pose)):
-        solid = merged(piece.mesh)
-        vertices = (solid.vertices @ at.turn.T + at.place_mm).astype(np.float64)
-        bodies.append(manifold3d.Manifold(manifold3d.Mesh64(vertices, solid.faces.astype(np.uint64))))
-    return (bodies[0] ^ bodies[1]).volume()
+def _check_room(loose, room):
+    ice_ml = sum(one.piece.volume_mm3 for one in loose) / ML
+    room_ml = room.vessel.capacity_ml()
+    if ice_ml > _DENSEST * room_ml:
+        text = f"{len(loose)} pieces of {ice_ml:.0f} ml in all, and it holds {room_ml:.0f} ml"
+        raise SettleError(f"there is too much ice for the glass: {text}; take less")
 
 
 def _check_held(loose, room):

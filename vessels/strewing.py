@@ -10,8 +10,6 @@ from .facets import Facets
 from .relief import TO_CAMERA
 
 _STEP_MM = 0.25
-# Least part of the normal that is level: what looks up or down more is no side.
-_UPRIGHT = 0.15
 # Bends tighter than this share of a thing's size do not carry it.
 _TIGHTEST = 0.5
 _ROUNDS, _CHUNK, _GROWTH = 80, 64, 1.4
@@ -51,10 +49,13 @@ class Skin:
         From the axis under the foot to the rim's crest, or on over a lid.
     zones : tuple of Surface or Facets
         Where it has relief.
+    upright : float
+        Least part of the normal that is level: what looks up or down more is no side.
     """
 
     outer: object
     zones: tuple = ()
+    upright: float = 0.15
 
     @cached_property
     def _line(self):
@@ -80,7 +81,7 @@ class Skin:
 
     @cached_property
     def _is_side(self):
-        return self._line[1][:, 1] > _UPRIGHT
+        return self._line[1][:, 1] > self.upright
 
     def draw(self, generator, count, weights):
         """Return Spots at random, evenly by area times a weight for each of `heights_mm`."""
@@ -111,8 +112,10 @@ class Skin:
         outward = np.stack([ways[:, 1] * cos, ways[:, 1] * sin, -ways[:, 0]], axis=1)
         bends = np.stack([ways[:, 1] / np.maximum(radius, 1e-6), bend], axis=1)
         for zone in self.zones:
-            for k in np.flatnonzero((height > zone.side.low_mm) & (height < zone.side.high_mm)):
-                places[k], outward[k] = _on_relief(zone, around[k], height[k])
+            k = np.flatnonzero((height > zone.side.low_mm) & (height < zone.side.high_mm))
+            if len(k):
+                lay = _on_cut if isinstance(zone, Facets) else _on_relief
+                places[k], outward[k] = lay(zone, around[k], height[k])
                 bends[k] = 0.0
         across = np.stack([-outward[:, 1], outward[:, 0], np.zeros(len(outward))], axis=1)
         across /= np.linalg.norm(across, axis=1, keepdims=True)
@@ -186,21 +189,30 @@ def _places(share):
     return np.arange(len(share) + 1) - 0.5
 
 
-def _on_relief(zone, angle, height_mm):
-    """Return the place (3,) and outward normal (3,) on a zone's surface."""
-    if not isinstance(zone, Facets):
-        line = zone.line(height_mm, np.array([angle]))
-        return line.points_mm[0], line.normals[0]
-    level = zone.side.at(height_mm)
+def _on_relief(zone, angles, heights_mm):
+    """Return places (n, 3) and outward normals (n, 3) on a `Surface`."""
+    level = zone.side.at(heights_mm)
+    depth, round_, upward = zone.depth(angles, zone.along(heights_mm))
+    away, tangents = level.radius_mm - depth, level.tangents
+    # As `Surface.line` has them: outward, round and up.
+    out, sideways = away * tangents[:, 1], round_ * tangents[:, 1]
+    up = -away * (tangents[:, 0] - upward)
+    cos, sin = np.cos(angles), np.sin(angles)
+    normals = np.stack([out * cos - sideways * sin, out * sin + sideways * cos, up], axis=1)
+    places = np.stack([away * cos, away * sin, heights_mm], axis=1)
+    return places, normals / np.linalg.norm(normals, axis=1, keepdims=True)
+
+
+def _on_cut(zone, angles, heights_mm):
+    """Return places (n, 3) and outward normals (n, 3) on `Facets`: on a panel, or on what is left between."""
+    level = zone.side.at(heights_mm)
     pitch = 2 * np.pi / zone.cut.facets
-    off = (angle - TO_CAMERA + pitch / 2) % pitch - pitch / 2
-    middle, above = zone.middle(np.array([height_mm, height_mm + 1e-3]))
-    if middle / np.cos(off) >= level.radius_mm[0]:
-        radius, (out, up) = level.radius_mm[0], level.normals[0]
-        facing = angle
-    else:
-        radius, slope = middle / np.cos(off), (above - middle) / 1e-3
-        out, up = np.array([1.0, -slope]) / np.hypot(1.0, slope)
-        facing = angle - off
-    place = np.array([radius * np.cos(angle), radius * np.sin(angle), height_mm])
-    return place, np.array([out * np.cos(facing), out * np.sin(facing), up])
+    off = (angles - TO_CAMERA + pitch / 2) % pitch - pitch / 2
+    middle, slope = zone.middle(heights_mm), (zone.middle(heights_mm + 1e-3) - zone.middle(heights_mm)) / 1e-3
+    flat = middle / np.cos(off) < level.radius_mm
+    radius = np.where(flat, middle / np.cos(off), level.radius_mm)
+    steep = np.hypot(1.0, slope)
+    out, up = np.where(flat, (1 / steep, -slope / steep), level.normals.T)
+    facing = np.where(flat, angles - off, angles)
+    places = np.stack([radius * np.cos(angles), radius * np.sin(angles), heights_mm], axis=1)
+    return places, np.stack([out * np.cos(facing), out * np.sin(facing), up], axis=1)
