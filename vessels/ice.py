@@ -18,12 +18,12 @@ DENSITY_KG_M3 = {"ice": 916.72, "acrylic": 1190.0}
 # Largest turn on a rounding and its chord error; and for the few faces that are weighed.
 _STEP_DEG, _STEEPEST_DEG, _CHORD_MM = 10.0, 15.0, 0.004
 _COARSE_DEG = 60.0
-# Cracked pieces: planes, the least angle between two, how far in the nearest lies, the distance of its farthest
-# corners over that of the farthest plane, and shapes tried.
-_FACES, _APART_DEG, _NEAREST, _SPAN, _SHAPES = (9, 13), 38.0, 0.62, (2.0, 3.2), 60
+# Cracked pieces: planes, the least angle between two, how far in the nearest lies, how far apart the farthest
+# corners are over the distance of the farthest plane, and shapes tried.
+_FACES, _APART_DEG, _NEAREST, _SPAN, _SHAPES = (9, 13), 38.0, 0.62, (2.0, 3.2), 24
 _TRIES = 400
 # A corner so flat or an edge so short that its rounding has needles: off by more than, share that is few.
-_OFF_DEG, _FEW_NEEDLES = 14.0, 1e-3
+_OFF_DEG, _FEW_NEEDLES = 14.0, 0.01
 # Cracks: facets round one, how much of its size it bulges, room to the surface, most at one place.
 _CRACK_SECTIONS, _BULGE, _CLEAR_MM, MOST_CRACKS = 32, (0.02, 0.12), 0.3, 12
 
