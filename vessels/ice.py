@@ -9,7 +9,7 @@ import numpy as np
 from .convex import Convex, box, round_edges
 from .lathe import sections_for, turn
 from .mesh import Mesh, bent, combined, merged, placed, rotated
-from .outline import CHORD_ERROR_MM, arc, joined
+from .outline import CHORD_ERROR_MM, arc, joined, line
 from .solids import ball
 
 # Ice Ih at 0 C, published_values.yaml#ice_and_condensation/ice_density; acrylic from memory (ISO 7823-1).
@@ -24,8 +24,9 @@ _FACES, _APART_DEG, _NEAREST, _SPAN, _SHAPES = (9, 13), 38.0, 0.62, (2.0, 3.2), 
 _TRIES = 400
 # A corner so flat or an edge so short that its rounding has needles: off by more than, share that is few.
 _OFF_DEG, _FEW_NEEDLES = 14.0, 0.01
-# Cracks: facets round one, how much of its size it bulges, room to the surface, most at one place.
-_CRACK_SECTIONS, _BULGE, _CLEAR_MM, MOST_CRACKS = 32, (0.02, 0.12), 0.3, 12
+# Cracks: facets round one, how much of its size it bulges, its rim over its gap, room to the surface, and how
+# many may be at one place. A rim that ended sharply would be thinner than a ray's step.
+_CRACK_SECTIONS, _BULGE, _RIM, _CLEAR_MM, MOST_CRACKS = 32, (0.02, 0.12), 0.25, 0.3, 12
 
 
 class IceError(ValueError):
@@ -182,7 +183,7 @@ class Cracks(NamedTuple):
 
 
 def crack_mesh(piece, cracks):
-    """Return the cracks of a piece: closed, slightly bulging discs of air that end in an edge, inside it.
+    """Return the cracks of a piece: closed, slightly bulging discs of air inside it.
 
     Raises
     ------
@@ -253,18 +254,21 @@ def _crack(generator, size_mm, gap_mm):
     """Return a disc between two caps of nearly the same bulge, turned at random."""
     radius = size_mm / 2
     bulge = generator.uniform(*_BULGE) * size_mm
-    lower, upper = (_cap(radius, bulge + side * gap_mm / 2) for side in (-1, 1))
-    section = joined([lower, upper.turned_back()])
-    mesh = turn(section, _CRACK_SECTIONS)
+    lower, upper = (_cap(radius, bulge, side * gap_mm / 2) for side in (-1, 1))
+    rim = line(lower.points_mm[-1], upper.points_mm[-1])
+    mesh = turn(joined([lower, rim, upper.turned_back()]), _CRACK_SECTIONS)
     oval = generator.uniform(0.6, 1.0)
     return rotated(bent(mesh, np.diag([1.0, oval, 1.0])), turn_matrix(generator))
 
 
-def _cap(radius_mm, rise_mm):
-    """Return the outline of a cap from its top on the axis out to its edge at height 0."""
+def _cap(radius_mm, bulge_mm, off_mm):
+    """Return the outline of one side of a crack, from its top on the axis out to its rim, off the middle."""
+    rim_mm = _RIM * off_mm
+    rise_mm = bulge_mm + off_mm - rim_mm
     ball_mm = (radius_mm**2 + rise_mm**2) / (2 * rise_mm)
     half_deg = np.degrees(np.arcsin(min(radius_mm / ball_mm, 1.0)))
-    curve = arc((0.0, rise_mm - ball_mm), ball_mm, 90, 90 - half_deg, turn_deg=max(half_deg / 6, 1.0))
-    curve.points_mm[0] = (0.0, rise_mm)
-    curve.points_mm[-1] = (radius_mm, 0.0)
+    middle = (0.0, rim_mm + rise_mm - ball_mm)
+    curve = arc(middle, ball_mm, 90, 90 - half_deg, turn_deg=max(half_deg / 6, 1.0))
+    curve.points_mm[0] = (0.0, rim_mm + rise_mm)
+    curve.points_mm[-1] = (radius_mm, rim_mm)
     return curve
