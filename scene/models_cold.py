@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Annotated, Any, ClassVar, Literal
+from typing import Annotated, Any, ClassVar, Literal, get_args
 
 from pydantic import Field, model_validator
 
@@ -147,8 +147,8 @@ class _Worded(Part):
 
     @classmethod
     def __get_pydantic_json_schema__(cls, core, handler) -> dict[str, Any]:
-        words = cls.model_fields[cls.WORD].annotation.__args__
-        return {"anyOf": [{"enum": list(words)}, handler(core)]}
+        field = next(one for name, one in cls.model_fields.items() if cls.WORD in (name, one.alias))
+        return {"anyOf": [{"enum": list(get_args(field.annotation))}, handler(core)]}
 
 
 class Condensation(_Worded):
