@@ -201,8 +201,9 @@ def _put_ice(set_file, name, vessel, dressed, liquid, detail):
         raise PersonError(faults_at(set_file, f"glasses.{name}.ice", text))
     room = Room(vessel, dressed.bend)
     seed = _mix(*(model.seed for model in glass.ice))
-    told = (vessel.inner.points_mm.tobytes(), dressed.bend.tobytes(), repr((glass.ice, liquid, detail)))
-    digest = hashlib.sha256(repr(told).encode()).hexdigest()
+    told = [vessel.inner.points_mm.tobytes(), dressed.bend.tobytes(), repr((glass.ice, liquid, seed)).encode()]
+    told += [one.piece.mesh.vertices_mm.tobytes() for one in loose]
+    digest = hashlib.sha256(b"".join(told)).hexdigest()
     try:
         rest = _settled(_Request(digest, tuple(loose), room, liquid, seed))
     except SettleError as error:

@@ -240,6 +240,7 @@ class _Fall:
         falling = [number for number, one in enumerate(self.loose) if one.pose is None]
         for number in falling:
             free = self.rapier.RigidBody.dynamic().can_sleep(False).ccd_enabled(True)
+            free = free.linear_damping(_DRAG_DRY[0]).angular_damping(_DRAG_DRY[1])
             self._put(number, free, self._above(number))
             for _ in range(_PAUSE):
                 self._step()
