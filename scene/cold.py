@@ -201,7 +201,8 @@ def _put_ice(set_file, name, vessel, dressed, liquid, detail):
         raise PersonError(faults_at(set_file, f"glasses.{name}.ice", text))
     room = Room(vessel, dressed.bend)
     seed = _mix(*(model.seed for model in glass.ice))
-    told = [vessel.inner.points_mm.tobytes(), dressed.bend.tobytes(), repr((glass.ice, liquid, seed)).encode()]
+    words = repr((glass.ice, liquid, seed)).encode()
+    told = [vessel.inner.points_mm.tobytes(), dressed.bend.tobytes(), words]
     told += [one.piece.mesh.vertices_mm.tobytes() for one in loose]
     digest = hashlib.sha256(b"".join(told)).hexdigest()
     try:

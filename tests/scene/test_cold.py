@@ -143,10 +143,10 @@ def test_words_stand_for_looks():
         ("vessel: rocks, ice: [{shape: cube, at: [0 mm, 0 mm, 9 mm]}]", "ice.1", "into the glass; move it"),
         ("vessel: rocks, ice: [{shape: cube, core: {}}]", "ice.1.core", "not rendered yet; take this out"),
         ("vessel: rocks, ice: [{shape: mesh, file: no.stl}]", "ice.1.file", "there is no file 'no.stl'"),
-        ("vessel: rocks, ice: [{shape: cube, cracks: {count: 2, size: 40 mm}}]", "ice.1.cracks", "of 2, 40 mm"),
+        ("vessel: rocks, ice: [{shape: cube, cracks: {count: 2, size: 40 mm}}]", "ice.1.cracks", "of 2, 40"),
         ("vessel: rocks, condensation: {largest: 0.3 mm}", "condensation.largest", "the largest comes last"),
         ("vessel: rocks, condensation: {count: 20000, smallest: 3 mm}", "condensation.count", "at most"),
-        ("vessel: rocks, condensation: {up_to: 300 mm}", "condensation.up_to", "over the rim; allowed: up to 92"),
+        ("vessel: rocks, condensation: {up_to: 300 mm}", "condensation.up_to", "allowed: up to 92 mm"),
         ("vessel: rocks, rimmed: {with: salt, count: 10000, size: 3 mm}", "rimmed.count", "find no room"),
     ],
 )
