@@ -82,7 +82,7 @@ def dress_glass(set_file: SetFile, name: str, vessel: Vessel, detail: float) -> 
     glass = set_file.glasses[name]
     try:
         _check_stuff(glass, vessel)
-        done = _finish_of(glass, vessel)
+        done = finish_of(glass, vessel)
         finished = finish(vessel, done, detail)
         bubbles = None
         if glass.bubbles:
@@ -118,7 +118,7 @@ def _check_stuff(glass: models.Finish, vessel) -> None:
             raise FinishError("tint", str(error)) from None
 
 
-def _finish_of(glass: models.Finish, vessel: Vessel) -> Finish:
+def finish_of(glass: models.Finish, vessel: Vessel) -> Finish:
     """Return what the set file says of a glass in the words of `vessels`."""
     reliefs = []
     for word, standing in (("flutes", False), ("ribs", True)):

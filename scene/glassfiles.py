@@ -67,6 +67,7 @@ def list_files(set_file: SetFile) -> list[Path]:
         if isinstance(glass.vessel, _FILES):
             found += _with_drawing(folder / glass.vessel.file)
         found += [folder / label.picture for label in glass.labels if label.picture]
+        found += [folder / piece.file for piece in glass.ice if piece.shape == "mesh"]
     return found
 
 

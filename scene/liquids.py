@@ -155,10 +155,16 @@ def syrup(brix):
     # Polynomials that meet the tables within 3e-6 and 0.04 kg/m3.
     scale = np.arange(0, 71, 10)
     index_at_d = np.polynomial.Polynomial.fit(scale, (_water_at_d(), *_SUGAR_INDEX), 4)(brix)
-    density = np.polynomial.Polynomial.fit(scale, _SUGAR_DENSITY, 3)(brix)
+    density = syrup_density_kg_m3(brix)
     index = 1 + (_water_index() - 1) * (index_at_d - 1) / (_water_at_d() - 1)
     water_share = (1 - brix / 100) * density / _SUGAR_DENSITY[0]
     return Medium(f"syrup, {brix:g} Brix", "drink", index, water_share * _water_absorption_per_mm())
+
+
+def syrup_density_kg_m3(brix):
+    """Return the density at 20 C, kg/m3, of sugar in water by mass percentage (CRC Handbook)."""
+    scale = np.arange(0, 71, 10)
+    return float(np.polynomial.Polynomial.fit(scale, _SUGAR_DENSITY, 3)(brix))
 
 
 def beer(srm, abv_percent=5.0, extract_brix=4.0):

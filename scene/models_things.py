@@ -11,6 +11,7 @@ from pydantic_core import core_schema
 from brimcast.vessels.shapes import SHAPES
 
 from .models_base import ByKey, ByWord, Part, fault, listed, show
+from .models_cold import AnyIce, Condensation, Rimmed
 from .models_finish import Finish
 from .models_materials import GlassStuff, Liquid, Material
 from .models_numbers import At, Gap, Lengths, Pair, Quantity, Size, Turn
@@ -123,13 +124,17 @@ class Glass(Finish):
     turn_deg: Turn = Field("0 deg", alias="turn", description="Turned about its axis, clockwise from above.")
     glass: GlassStuff = Field("soda-lime", description="What it is made of.")
     drink: Drink | None = Field(None, description="What is in it; left out, it is empty.")
+    ice: tuple[AnyIce, ...] = Field((), max_length=20, description="Ice in it, in the order it falls in.")
+    condensation: Condensation | None = Field(None, description="Drops of water on its outside.")
+    rimmed: Rimmed | None = Field(None, description="Salt or sugar on its rim.")
     labels: tuple[Label, ...] = Field((), max_length=8, description="Labels and prints on its outside.")
 
     @model_validator(mode="after")
     def _check_closed(self):
         shape = getattr(self.vessel, "shape", None)
         if shape and SHAPES[shape].lid:
-            for key, why in (("glass", "is of metal"), ("drink", "is closed, so no drink shows in it")):
+            closed = [(key, f"is closed, so no {key} shows in it") for key in ("drink", "ice")]
+            for key, why in (("glass", "is of metal"), *closed, ("rimmed", "has no rim to drink from")):
                 if key in self.model_fields_set:
                     raise fault(f"a {shape} {why}; take this out", key)
         return self

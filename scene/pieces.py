@@ -10,11 +10,14 @@ import numpy as np
 from brimcast.shared.errors import PersonError
 from brimcast.vessels import library, solids
 from brimcast.vessels.mesh import Mesh, placed, rotated
+from brimcast.vessels.settle import Liquid
 
 from . import materials
 from . import models_materials as stuff
 from . import models_things as things
 from .built import MAX_MEDIA, Sheet, Solid
+from .cold import chill_glass, cold_medium
+from .densities import density_kg_m3
 from .finishes import Bubble, Tinted, dress_glass, tint_medium
 from .glassfiles import is_own, shape_glass
 from .labels import place_sheet
@@ -64,14 +67,32 @@ def fill_glass(set_file: SetFile, name: str, vessel: library.Vessel, detail: flo
     pieces = [Piece(name, placed(dressed.mesh, place, glass.turn_deg), made)]
     if dressed.bubbles:
         pieces.append(Piece(f"{name} bubbles", placed(dressed.bubbles, place, glass.turn_deg), Bubble()))
+    chilled = chill_glass(set_file, name, vessel, dressed, _pour(set_file, name, vessel), detail)
+    for own, mesh, what in chilled.bodies:
+        pieces.append(Piece(own, placed(mesh, place, glass.turn_deg), what))
     if glass.drink:
         try:
-            body = dressed.vessel.drink_mesh(_fill_height(vessel, glass.drink.fill), detail)
+            body = dressed.vessel.drink_mesh(chilled.level_mm, detail)
         except ValueError as error:
             raise PersonError(faults_at(set_file, f"glasses.{name}.drink.fill", str(error))) from None
         body = placed(dressed.fit(body), place, glass.turn_deg)
         pieces.append(Piece(f"{name} drink", body, glass.drink.liquid, liquid=True))
     return Filled(pieces, [place_sheet(label, place, glass.turn_deg) for label in dressed.labels])
+
+
+def _pour(set_file: SetFile, name: str, vessel: library.Vessel) -> Liquid | None:
+    """Return the drink as ice meets it: by its volume where that is what is said, else by its height."""
+    drink = set_file.glasses[name].drink
+    if not drink:
+        return None
+    try:
+        height_mm = _fill_height(vessel, drink.fill)
+    except ValueError as error:
+        raise PersonError(faults_at(set_file, f"glasses.{name}.drink.fill", str(error))) from None
+    density = density_kg_m3(drink.liquid)
+    if isinstance(drink.fill, things.FillVolume):
+        return Liquid(density, volume_ml=drink.fill.volume_ml)
+    return Liquid(density, level_mm=height_mm)
 
 
 def choose_vessel(set_file: SetFile, name: str) -> library.Vessel:
@@ -181,6 +202,8 @@ def rank_media(set_file: SetFile, pieces: list[Piece]) -> dict[tuple[bool, str],
 
 
 def _medium(made) -> Medium:
+    if cold := cold_medium(made):
+        return cold
     match made:
         case Bubble():
             return materials.air()

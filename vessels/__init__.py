@@ -27,6 +27,11 @@ In reading order:
 - ``strips``: ``woven``, a mesh of lines of vertices
 - ``finish``: ``finish``, a glass with all that was done to it
 - ``inclusions``: ``bubble_mesh``, bubbles in the glass; ``label``: ``cut_label``, a sheet on the wall
+- ``convex``: ``Convex`` solids by their planes, ``round_edges``; ``ice``: cubes, spears, balls, cracked
+  pieces, ``crack_mesh``; ``floating``: ``wet``, what of a solid is under a level
+- ``room``: ``Room``, the inside as room for solids; ``settle``: ``settle``, ice coming to rest in it
+- ``strewing``: ``strew``, places on the outside; ``dew``: ``strew_drops`` and ``drop_mesh``, condensation;
+  ``grains``: ``grain_mesh``, salt or sugar on a rim
 - ``solids``: balls, rods, slabs, prisms, rings and plates with openings
 
 Lengths are millimetres, z is up, the table is z = 0, a vessel's axis is z.

@@ -128,7 +128,7 @@ def finish(vessel, done, detail=1.0):
     sections = sections_for(vessel.section.points_mm[:, 0].max(), accuracy[0])
     _check_frosts(vessel, done.frosts)
     strips, ends, deepest = [], {}, {}
-    for zone in _find_zones(vessel, done):
+    for zone in find_zones(vessel, done):
         made, lines, line = zone.weave(
             sections, *accuracy, lambda low, high: _roughness(done.frosts, low, high)
         )
@@ -169,7 +169,7 @@ def _check_frosts(vessel, frosts):
             raise FinishError("frosted", f"two zones overlap from {above.from_mm:g} mm to {below.to_mm:g} mm")
 
 
-def _find_zones(vessel, done):
+def find_zones(vessel, done):
     """Return the stretches of the outside that have relief, from the lowest up."""
     breaks = tuple(sorted({height for frost in done.frosts for height in (frost.from_mm, frost.to_mm)}))
     groups = []
