@@ -59,13 +59,15 @@ def folder_of(set_file: SetFile) -> Path:
 
 
 def list_files(set_file: SetFile) -> list[Path]:
-    """Return the files that the set's glasses are in, and those of their labels, in their order."""
+    """Return the files that the set's glasses, labels and drinks are in, in their order."""
     folder, found = folder_of(set_file), []
     for glass in set_file.glasses.values():
         if isinstance(glass.vessel, _FILES):
             found += _with_drawing(folder / glass.vessel.file)
         found += [folder / label.picture for label in glass.labels if label.picture]
-    return found
+        found += [folder / table for table in glass.drink.tables] if glass.drink else []
+    materials = [getattr(prop, "material", None) for prop in set_file.props.values()]
+    return found + [folder / table for material in materials for table in getattr(material, "tables", ())]
 
 
 def hash_files(set_file: SetFile) -> list[str]:
