@@ -198,10 +198,13 @@ def _led_into_wall(wall, edge, overlap_mm):
     away = right_of(way)
     beyond = (wall.points_mm - contact) @ away >= 0
     crossed = np.flatnonzero(beyond[:-1] != beyond[1:])
-    if not len(crossed):
-        raise ValueError("the surface of the drink does not meet the wall")
-    near = crossed[np.hypot(*(wall.points_mm[crossed] - contact).T).argmin()]
-    place = brentq(lambda at: float((wall.at(at)[0] - contact) @ away), near, near + 1, xtol=1e-9)
+    away_mm = np.hypot(*(wall.points_mm - contact).T)
+    if len(crossed):
+        near = crossed[away_mm[crossed].argmin()]
+        place = brentq(lambda at: float((wall.at(at)[0] - contact) @ away), near, near + 1, xtol=1e-9)
+    else:
+        # Clinging to the rim, it would come out over it: the shortest way into the glass.
+        place = float(away_mm.argmin())
     point = wall.at(place)[0]
     lead = line(point, contact) if np.hypot(*(point - contact)) > 1e-6 else None
     return place, joined([lead, edge]) if lead else edge
