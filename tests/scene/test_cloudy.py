@@ -40,7 +40,9 @@ def test_deep_lake_has_its_secchi_depth():
 
 def test_what_absorbs_and_does_not_scatter_dims_twice():
     """Down and up again, each by exp(-a z); and daylight from all sides, sqrt 3 of that on its way down."""
-    assert vanishing_depth_mm(0.01, 0.0, 0.9) == pytest.approx(VANISHING / (0.01 * (1 + np.sqrt(3))), rel=1e-6)
+    assert vanishing_depth_mm(0.01, 0.0, 0.9) == pytest.approx(
+        VANISHING / (0.01 * (1 + np.sqrt(3))), rel=1e-6
+    )
 
 
 def test_cloud_looks_as_it_was_told():

@@ -83,7 +83,9 @@ def test_mixing_with_itself_changes_nothing_and_order_does_not_count():
     assert here.density_kg_m3 == pytest.approx(there.density_kg_m3, rel=1e-12)
 
 
-@pytest.mark.parametrize(("abv", "brix", "off"), [(12.5, 2.5, 0.05), (11, 10, 0.15), (25, 30, 0.7), (40, 5, 0.7)])
+@pytest.mark.parametrize(
+    ("abv", "brix", "off"), [(12.5, 2.5, 0.05), (11, 10, 0.15), (25, 30, 0.7), (40, 5, 0.7)]
+)
 def test_sweet_drinks_have_the_density_of_tabarie(abv, brix, off):
     """The extract weighs as without the alcohol: d_r = d_v - d_a + 1, OIV-MA-AS2-03B (total dry matter).
 

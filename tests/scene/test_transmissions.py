@@ -28,7 +28,11 @@ def test_transmission_follows_beer_and_lambert(tmp_path):
 @pytest.mark.parametrize(
     ("head", "values", "mark"),
     [
-        ("Wavelength (nm);Transmission (%)", [f"{100 * value:.4f}".replace(".", ",") for value in PASSED], ";"),
+        (
+            "Wavelength (nm);Transmission (%)",
+            [f"{100 * value:.4f}".replace(".", ",") for value in PASSED],
+            ";",
+        ),
         ("wavelength\ttransmittance", np.round(PASSED, 6), "\t"),
         ("wavelength nm,absorbance", np.round(-np.log10(PASSED), 7), ","),
         ("# scan of a Tuesday\nwavelength,transmittance %", np.round(100 * PASSED, 4), ","),
@@ -59,7 +63,11 @@ WHOLE = "".join(f"{nm},50\n" for nm in range(380, 701, 20))
         (HEAD + WHOLE.replace("500,50", "500,104"), 8, "transmission 104; allowed: 0 to 100"),
         (HEAD + WHOLE.replace("500,50", "500,-3"), 8, "transmission -3; allowed: 0 to 100"),
         (HEAD + WHOLE.replace("500,50", "500,half"), 8, "transmission: 'half' is not a number"),
-        ("wavelength nm,absorbance\n" + WHOLE.replace("500,50", "500,-0.1"), 8, "absorbance -0.1; allowed: 0 or"),
+        (
+            "wavelength nm,absorbance\n" + WHOLE.replace("500,50", "500,-0.1"),
+            8,
+            "absorbance -0.1; allowed: 0 or",
+        ),
         (HEAD + WHOLE[14:], 2, "a gap: the table starts at 420 nm; allowed: 400 to 680 nm at least"),
         (HEAD + WHOLE[:-14], 16, "a gap: the table ends at 660 nm"),
         ("nm,T\n" + WHOLE, 1, "the columns are 'nm', 'T'; allowed: 'wavelength nm' and 'transmission %'"),

@@ -48,7 +48,9 @@ def test_rising_bubbles_stand_above_one_another_and_grow(published):
 
 def test_same_seed_same_bubbles_other_seed_others():
     glass = vessel("highball")
-    first, again, other = (strew_fizz(glass.inner, 100.0, Fizz(50, 0.3, 0.2, 1.0, seed)) for seed in (1, 1, 2))
+    first, again, other = (
+        strew_fizz(glass.inner, 100.0, Fizz(50, 0.3, 0.2, 1.0, seed)) for seed in (1, 1, 2)
+    )
     assert np.array_equal(first[0], again[0])
     assert first[0].shape != other[0].shape or not np.allclose(first[0], other[0])
 
