@@ -215,7 +215,7 @@ def _cut(set_file: SetFile, key: str, drink: drinks.Drink, vessel: Vessel, level
         ends += heights
         counts.append(len(heights))
         contents += [_between(below.liquid, above.liquid, share) for share in shares] + [above.liquid]
-    _check_ends(set_file, key, ends, vessel.base_mm, level_mm, counts)
+    _check_ends(set_file, key, ends, counts, [vessel.base_mm, *borders, level_mm])
     starts = [None, *(end - LAP_MM for end in ends)]
     return [Slice(*one) for one in zip(starts, [*ends, level_mm], contents, strict=True)]
 
@@ -270,12 +270,17 @@ def _between(below, above, share: float):
     return liquids.Mix.model_construct(mix=tuple(made))
 
 
-def _check_ends(set_file, key, ends, floor_mm, level_mm, counts) -> None:
-    """Raise where transitions run into each other, into the floor or into the surface."""
+def _check_ends(set_file, key, ends, counts, borders) -> None:
+    """Raise where transitions run into each other, into the floor or into the surface.
+
+    `borders` are those between the layers, with the floor before them and the surface after.
+    """
     owners = np.repeat(np.arange(1, len(counts) + 1), counts)
-    gaps = np.diff([floor_mm, *ends, level_mm])
-    thin = np.flatnonzero(gaps < _SLIVER_MM / 2)
+    thin = np.flatnonzero(np.diff([borders[0], *ends, borders[-1]]) < _SLIVER_MM / 2)
     if len(thin):
         number = owners[min(thin[0], len(owners) - 1)]
-        text = "the blend has no room; allowed: less, or thicker layers"
+        room_mm = min(np.diff(borders)[number - 1 : number + 1])
+        steps = counts[number - 1]
+        reach = (_blend(0.0, 1.0, steps - 1)[1] or [0.0])[-1] if steps > 1 else 1.0
+        text = f"the blend has no room; allowed: up to about {room_mm / reach:.1f} mm, or thicker layers"
         raise PersonError(faults_at(set_file, f"{key}.layers.{number}.blend", text))

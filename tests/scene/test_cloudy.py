@@ -12,7 +12,7 @@ from brimcast.scene.cloudy import (
     vanishing_depth_mm,
 )
 from brimcast.shared.bands import GRID_NM
-from brimcast.shared.colour import decode_srgb, srgb_from_xyz, xyz_from_spectrum, adaptation
+from brimcast.shared.colour import adaptation, decode_srgb, srgb_from_xyz, xyz_from_spectrum
 from brimcast.shared.spectra import daylight
 
 JUICE = np.array([0xF2, 0xA9, 0x3B]) / 255
@@ -98,7 +98,7 @@ def test_measured_drinks_are_as_published(published):
 
 
 def test_measured_drinks_hide_a_coin_where_one_expects_it():
-    """Common experience: milk within a centimetre, grapefruit juice within some, apple juice not in a glass."""
+    """Common experience: milk within a centimetre, grapefruit juice within some, apple juice nowhere."""
     depths = {}
     for name in ("milk", "grapefruit-juice", "apple-juice"):
         absorption, scattering, anisotropy, *_ = measured_drink(name)

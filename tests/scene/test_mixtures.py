@@ -55,7 +55,7 @@ def test_alcohol_and_water_take_less_room_than_apart():
 
 
 def test_thinning_takes_the_water_that_the_table_says():
-    """1000 ml of 95 % vol take 1444 ml of water to come down to 40 % vol: thinning table of Fertman, from memory."""
+    """1000 ml of 95 % vol with 1444 ml of water are 40 % vol: thinning table of Fertman, from memory."""
     needed = brentq(lambda ml: mix([1000, ml], [prepare(95), WATER]).abv_percent - 40, 1000, 2000)
     assert needed == pytest.approx(1444, abs=3)
 

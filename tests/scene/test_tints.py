@@ -69,7 +69,7 @@ def test_black_glass_is_refused():
 
 
 def test_few_absorbances_of_beer_give_all_of_it(published):
-    """The mean spectrum of 99 beers from three of its points: published_values.yaml#absorption/beer_mean_spectrum."""
+    """99 beers from three points of their mean: published_values.yaml#absorption/beer_mean_spectrum."""
     table = published["absorption"]["beer_mean_spectrum"]["value"]
     at = [420.0, 520.0, 620.0]
     known = np.exp(np.interp(at, list(table), np.log(list(table.values()))))
@@ -78,7 +78,7 @@ def test_few_absorbances_of_beer_give_all_of_it(published):
     assert np.interp(list(table), GRID_NM, got) == pytest.approx(list(table.values()), rel=0.07)
 
 
-@pytest.mark.parametrize("absorbances", [(2.8, 4.1, 0.9), (0.12, 0.03, 0.0), (0.0, 0.0, 0.0), (45.0, 0.0, 45.0)])
+@pytest.mark.parametrize("absorbances", [(2.8, 4.1, 0.9), (0.12, 0.03, 0), (0, 0, 0), (45, 0, 45)])
 def test_curve_goes_through_its_points_and_never_gains_light(absorbances):
     at = (420.0, 520.0, 620.0)
     got = absorb_points(at, absorbances, 10.0) * 10 / np.log(10)

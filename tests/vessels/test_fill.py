@@ -7,8 +7,8 @@ import pytest
 from brimcast.vessels.fill import capacity_ml, fill, fill_height_for_ml
 from brimcast.vessels.lathe import sections_for, turn
 from brimcast.vessels.library import SHAPES, vessel
-from brimcast.vessels.mesh import check, united
 from brimcast.vessels.meniscus import Wetting
+from brimcast.vessels.mesh import check, united
 from brimcast.vessels.outline import arc, joined, line, thinned
 
 

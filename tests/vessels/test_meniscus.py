@@ -23,7 +23,7 @@ def test_capillary_length_of_water_is_published(published):
 
 @pytest.mark.parametrize("contact_deg", [5, 20, 50, 80])
 def test_edge_at_a_plane_wall_has_the_closed_form(contact_deg):
-    """Rise a sqrt(2 (1 - sin q)) and shape: L. D. Landau, E. M. Lifshitz, Fluid Mechanics, section 61, problem 1.
+    """Rise a sqrt(2 (1 - sin q)) and shape: L. D. Landau, E. M. Lifshitz, Fluid Mechanics, section 61.
 
     A tube of 3 m radius; what its roundness adds is of the order of a / 3 R, 3e-4 of it.
     """
