@@ -113,7 +113,7 @@ def _check_stuff(glass: models.Finish, vessel) -> None:
             )
     if glass.tint:
         try:
-            _absorption_of(glass.tint)
+            absorption_of_tint(glass.tint)
         except ValueError as error:
             raise FinishError("tint", str(error)) from None
 
@@ -150,12 +150,13 @@ def _bubbles_of(model: models.Bubbles) -> Bubbles:
 def tint_medium(base: Medium, tint: models.Tint) -> Medium:
     """Return a medium with a tint added."""
     return replace(
-        base, name=f"{base.name}, tinted", absorption_per_mm=base.absorption_per_mm + _absorption_of(tint)
+        base, name=f"{base.name}, tinted", absorption_per_mm=base.absorption_per_mm + absorption_of_tint(tint)
     )
 
 
 @lru_cache(maxsize=32)
-def _absorption_of(tint: models.Tint) -> np.ndarray:
+def absorption_of_tint(tint: models.Tint) -> np.ndarray:
+    """Return the (321,) absorption of a tint, Napierian, 1/mm; of a measured one, see `transmissions`."""
     match tint:
         case models.ColourTint():
             encoded = np.array([int(tint.colour[k : k + 2], 16) for k in (1, 3, 5)]) / 255

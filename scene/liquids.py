@@ -35,7 +35,8 @@ def water():
     Absorption: R. M. Pope, E. S. Fry, Absorption spectrum (380-700 nm) of pure water II,
     Appl. Opt. 36, 8710-8723 (1997).
     """
-    return Medium("water", "drink", _water_index(), _water_absorption_per_mm())
+    density = float(spirit_density_kg_m3(0))
+    return Medium("water", "drink", _water_index(), _water_absorption_per_mm(), density_kg_m3=density)
 
 
 def air_index(wavelength_nm):
@@ -87,12 +88,13 @@ def spirit(abv_percent):
     """
     alcohol = alcohol_mass_percent(abv_percent) / 100
     ethanol_index = 1.35265 + 0.00306 / SQUARE_UM2 + 0.00002 / SQUARE_UM2**2
-    mixed = _ideal_refraction(alcohol, _refraction(_water_index()), _refraction(ethanol_index))
+    mixed = _ideal_refraction(alcohol, refraction(_water_index()), refraction(ethanol_index))
     # Set to the measured index at the D line.
     mixed *= _refraction_at_d(alcohol) / np.interp(D_NM, GRID_NM, mixed)
     index = np.sqrt((1 + 2 * mixed) / (1 - mixed))
-    water_share = (1 - alcohol) * spirit_density_kg_m3(100 * alcohol) / spirit_density_kg_m3(0)
-    return Medium(f"spirit, {abv_percent:g} % vol", "drink", index, water_share * _water_absorption_per_mm())
+    density = float(spirit_density_kg_m3(100 * alcohol))
+    absorption = (1 - alcohol) * density / spirit_density_kg_m3(0) * _water_absorption_per_mm()
+    return Medium(f"spirit, {abv_percent:g} % vol", "drink", index, absorption, density_kg_m3=density)
 
 
 def alcohol_mass_percent(abv_percent):
@@ -157,8 +159,8 @@ def syrup(brix):
     index_at_d = np.polynomial.Polynomial.fit(scale, (_water_at_d(), *_SUGAR_INDEX), 4)(brix)
     density = syrup_density_kg_m3(brix)
     index = 1 + (_water_index() - 1) * (index_at_d - 1) / (_water_at_d() - 1)
-    water_share = (1 - brix / 100) * density / _SUGAR_DENSITY[0]
-    return Medium(f"syrup, {brix:g} Brix", "drink", index, water_share * _water_absorption_per_mm())
+    absorption = (1 - brix / 100) * density / _SUGAR_DENSITY[0] * _water_absorption_per_mm()
+    return Medium(f"syrup, {brix:g} Brix", "drink", index, absorption, density_kg_m3=density)
 
 
 def syrup_density_kg_m3(brix):
@@ -194,7 +196,9 @@ def beer(srm, abv_percent=5.0, extract_brix=4.0):
         raise ValueError(f"the colour of beer is 0 SRM or more, not {srm:g}")
     index = spirit(abv_percent).index + syrup(extract_brix).index - _water_index()
     absorption = beer_colour_per_mm(srm) + _water_absorption_per_mm()
-    return Medium(f"beer, {srm:g} SRM", "drink", index, absorption)
+    alcohol, extract = alcohol_mass_percent(abv_percent), syrup_density_kg_m3(extract_brix)
+    density = float(spirit_density_kg_m3(alcohol)) + extract - syrup_density_kg_m3(0.0)
+    return Medium(f"beer, {srm:g} SRM", "drink", index, absorption, density_kg_m3=density)
 
 
 def beer_colour_per_mm(srm):
@@ -228,8 +232,8 @@ def _refraction_at_d(alcohol):
     and is exact for the two pure liquids.
     """
     tabled = np.linspace(0.1, 1.0, 10)
-    ends = _refraction(_water_at_d()), _refraction(_ALCOHOL_INDEX[-1])
-    excess = _refraction(np.array(_ALCOHOL_INDEX)) / _ideal_refraction(tabled, *ends) - 1
+    ends = refraction(_water_at_d()), refraction(_ALCOHOL_INDEX[-1])
+    excess = refraction(np.array(_ALCOHOL_INDEX)) / _ideal_refraction(tabled, *ends) - 1
     terms, *_ = np.linalg.lstsq(_excess_terms(tabled), excess, rcond=None)
     return _ideal_refraction(alcohol, *ends) * (1 + _excess_terms(alcohol) @ terms)
 
@@ -240,7 +244,7 @@ def _excess_terms(share):
     return np.stack([share * (1 - share) * (1 - 2 * share) ** k for k in range(3)], axis=-1)
 
 
-def _refraction(index):
+def refraction(index):
     """Return the Lorentz-Lorenz quotient of an index."""
     return (index**2 - 1) / (index**2 + 2)
 

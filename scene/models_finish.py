@@ -117,7 +117,7 @@ class Bubbles(Part):
         return self
 
 
-class _ReadColour:
+class ReadColour:
     """A colour as on a screen: `"#3a7"` or `"#33aa77"`."""
 
     PATTERN = r"^#([0-9A-Fa-f]{3}|[0-9A-Fa-f]{6})$"
@@ -146,7 +146,7 @@ class ColourTint(Tint):
 
     MARKS: ClassVar = ("colour",)
 
-    colour: Annotated[str, _ReadColour()] = Field(description="Colour of white light behind the thickness.")
+    colour: Annotated[str, ReadColour()] = Field(description="Colour of white light behind the thickness.")
 
 
 class ShareTint(Tint):

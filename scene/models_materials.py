@@ -7,6 +7,7 @@ from typing import Annotated, ClassVar, Literal
 from pydantic import AfterValidator, Field, model_validator
 
 from .models_base import ByKey, Part, fault
+from .models_liquids import Beer, Clear, Cloudy, Cordial, Known, Mix, Spirit, Syrup, Water, Wine
 from .models_numbers import Number, Quantity, Share
 
 GLASS_KINDS = ("soda-lime", "borosilicate", "crystal", "acrylic")
@@ -54,40 +55,6 @@ class PlainLiquid(PlainMedium):
     """A clear liquid given by its numbers."""
 
 
-class Water(Part):
-    """Water, and drinks as clear and thin as water."""
-
-    WORDS: ClassVar = {"water": {}}
-
-
-class Spirit(Part):
-    """Water and alcohol."""
-
-    MARKS: ClassVar = ("spirit",)
-
-    strength_abv: Annotated[float, Quantity("abv")] = Field(alias="spirit", description="Alcohol by volume.")
-
-
-class Syrup(Part):
-    """Sugar in water."""
-
-    MARKS: ClassVar = ("syrup",)
-
-    sugar_brix: Annotated[float, Quantity("brix", most="85 Brix")] = Field(
-        alias="syrup", description="Sugar by weight."
-    )
-
-
-class Beer(Part):
-    """Clear beer."""
-
-    MARKS: ClassVar = ("beer",)
-
-    colour_srm: Annotated[float, Quantity("beer_colour", most="80 SRM")] = Field(
-        alias="beer", description="Colour of the beer."
-    )
-
-
 class Metal(Part):
     """Polished metal."""
 
@@ -104,9 +71,11 @@ class Black(Part):
 
 
 GlassStuff = Annotated[GlassMaterial | PlainMedium, ByKey()]
-Liquid = Annotated[Water | Spirit | Syrup | Beer | PlainLiquid, ByKey()]
+Liquid = Annotated[
+    Water | Spirit | Syrup | Cordial | Beer | Wine | Clear | Cloudy | Known | Mix | PlainLiquid, ByKey()
+]
 #: What gives way to glass where the two overlap.
-LIQUIDS = (Water, Spirit, Syrup, Beer, PlainLiquid)
+LIQUIDS = (Water, Spirit, Syrup, Cordial, Beer, Wine, Clear, Cloudy, Known, Mix, PlainLiquid)
 
 
 class MadeOfGlass(Part):

@@ -2,18 +2,17 @@
 
 from __future__ import annotations
 
-import re
-from typing import Annotated, Any, ClassVar, Literal, NamedTuple
+from typing import Annotated, ClassVar, Literal
 
 from pydantic import Field, Strict, model_validator
-from pydantic_core import core_schema
 
 from brimcast.vessels.shapes import SHAPES
 
-from .models_base import ByKey, ByWord, Part, fault, listed, show
+from .models_base import ByKey, ByWord, Part, fault, listed
 from .models_cold import AnyIce, Condensation, Rimmed
+from .models_drinks import Drink
 from .models_finish import Finish
-from .models_materials import GlassStuff, Liquid, Material
+from .models_materials import GlassStuff, Material
 from .models_numbers import At, Gap, Lengths, Pair, Quantity, Size, Turn
 from .models_surfaces import Label, Reflectance
 from .models_vessels import DrawnVessel, FileVessel, MeshVessel, OutlineVessel
@@ -63,57 +62,6 @@ class LibraryVessel(Part):
 
 
 Vessel = Annotated[LibraryVessel | OutlineVessel | DrawnVessel | FileVessel | MeshVessel, ByKey()]
-
-
-class FillHeight(NamedTuple):
-    """Fill line above the table top, mm."""
-
-    height_mm: float
-
-
-class FillVolume(NamedTuple):
-    """Volume of the drink, ml."""
-
-    volume_ml: float
-
-
-class FillShare(NamedTuple):
-    """Share of the glass's capacity to the brim, 0 to 1."""
-
-    share: float
-
-
-class _ReadFill:
-    """How far a glass is filled; the unit tells whether by height, volume or share."""
-
-    HEIGHT = Quantity("length", above="0 mm", most="2 m")
-    VOLUME = Quantity("volume", above="0 ml", most="100 l")
-    SHARE = Quantity("fraction", above="0 %")
-
-    def read(self, value: object) -> FillHeight | FillVolume | FillShare:
-        if not isinstance(value, str) or not re.search(r"[^\d\s./+-]", value):
-            how = "has no unit" if isinstance(value, str | int | float) else "is no fill"
-            raise fault(f"{show(value)} {how}; write a height '95 mm', a volume '150 ml' or a share '33 %'")
-        if value.rstrip().endswith("%"):
-            return FillShare(self.SHARE.read(value))
-        if re.search(r"(ml|cl|\dl|\sl|lit(re|er))\s*$", value, re.IGNORECASE):
-            return FillVolume(self.VOLUME.read(value))
-        return FillHeight(self.HEIGHT.read(value))
-
-    def __get_pydantic_core_schema__(self, source, handler):
-        return core_schema.no_info_plain_validator_function(self.read)
-
-    def __get_pydantic_json_schema__(self, core, handler) -> dict[str, Any]:
-        return {"anyOf": [quantity.json() for quantity in (self.HEIGHT, self.VOLUME, self.SHARE)]}
-
-
-class Drink(Part):
-    """What is in a glass."""
-
-    liquid: Liquid = Field(description="What it is.")
-    fill: Annotated[FillHeight | FillVolume | FillShare, _ReadFill()] = Field(
-        "70 %", description="Height of the fill line above the table, or volume, or share of the capacity."
-    )
 
 
 class Glass(Finish):

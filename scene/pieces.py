@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from pathlib import Path
 from typing import NamedTuple
 
 import numpy as np
@@ -17,12 +18,14 @@ from . import models_materials as stuff
 from . import models_things as things
 from .built import MAX_MEDIA, Sheet, Solid
 from .cold import chill_glass, cold_medium
-from .densities import density_kg_m3
+from .drinks import foam_medium, medium_of
 from .finishes import Bubble, Tinted, dress_glass, tint_medium
-from .glassfiles import is_own, shape_glass
+from .glassfiles import folder_of, is_own, shape_glass
 from .labels import place_sheet
 from .media import KINDS, Medium
+from .models_drinks import FillVolume
 from .panels import rectangle
+from .pouring import Froth, Gas, check_liquids, find_level, pour
 from .setfile import SetFile, faults_at
 
 # A can's bright sheet; common practice.
@@ -67,32 +70,27 @@ def fill_glass(set_file: SetFile, name: str, vessel: library.Vessel, detail: flo
     pieces = [Piece(name, placed(dressed.mesh, place, glass.turn_deg), made)]
     if dressed.bubbles:
         pieces.append(Piece(f"{name} bubbles", placed(dressed.bubbles, place, glass.turn_deg), Bubble()))
-    chilled = chill_glass(set_file, name, vessel, dressed, _pour(set_file, name, vessel), detail)
+    chilled = chill_glass(set_file, name, vessel, dressed, _meet_ice(set_file, name, vessel), detail)
     for own, mesh, what in chilled.bodies:
         pieces.append(Piece(own, placed(mesh, place, glass.turn_deg), what))
-    if glass.drink:
-        try:
-            body = dressed.vessel.drink_mesh(chilled.level_mm, detail)
-        except ValueError as error:
-            raise PersonError(faults_at(set_file, f"glasses.{name}.drink.fill", str(error))) from None
-        body = placed(dressed.fit(body), place, glass.turn_deg)
-        pieces.append(Piece(f"{name} drink", body, glass.drink.liquid, liquid=True))
+    # Ice lifts the surface; without any, the drink finds its level itself.
+    level_mm = chilled.level_mm if glass.ice else None
+    for body in pour(set_file, name, dressed.vessel, level_mm, detail) if glass.drink else ():
+        mesh = placed(dressed.fit(body.mesh), place, glass.turn_deg)
+        pieces.append(Piece(f"{name} {body.name}", mesh, body.made, liquid=not isinstance(body.made, Gas)))
     return Filled(pieces, [place_sheet(label, place, glass.turn_deg) for label in dressed.labels])
 
 
-def _pour(set_file: SetFile, name: str, vessel: library.Vessel) -> Liquid | None:
+def _meet_ice(set_file: SetFile, name: str, vessel: library.Vessel) -> Liquid | None:
     """Return the drink as ice meets it: by its volume where that is what is said, else by its height."""
     drink = set_file.glasses[name].drink
     if not drink:
         return None
-    try:
-        height_mm = _fill_height(vessel, drink.fill)
-    except ValueError as error:
-        raise PersonError(faults_at(set_file, f"glasses.{name}.drink.fill", str(error))) from None
-    density = density_kg_m3(drink.liquid)
-    if isinstance(drink.fill, things.FillVolume):
+    density = check_liquids(set_file, name)[-1].density_kg_m3
+    level_mm = find_level(set_file, name, vessel)
+    if isinstance(drink.fill, FillVolume):
         return Liquid(density, volume_ml=drink.fill.volume_ml)
-    return Liquid(density, level_mm=height_mm)
+    return Liquid(density, level_mm=level_mm)
 
 
 def choose_vessel(set_file: SetFile, name: str) -> library.Vessel:
@@ -119,22 +117,6 @@ def _vessel(model) -> library.Vessel:
         if field != "shape" and getattr(model, field) is not None
     }
     return library.vessel(model.shape, **given)
-
-
-def _fill_height(vessel: library.Vessel, fill) -> float:
-    match fill:
-        case things.FillHeight(height_mm):
-            if not vessel.base_mm < height_mm <= vessel.height_mm:
-                low, high = f"above {vessel.base_mm:.1f} mm (floor)", f"{vessel.height_mm:g} mm (brim)"
-                raise ValueError(f"{height_mm:g} mm is not inside the glass; allowed: {low} up to {high}")
-            return height_mm
-        case things.FillVolume(volume_ml):
-            capacity = vessel.capacity_ml()
-            if volume_ml > capacity:
-                raise ValueError(f"{volume_ml:g} ml do not fit; allowed: up to {capacity:.0f} ml (the brim)")
-            return vessel.fill_height_for_ml(volume_ml)
-        case things.FillShare(share):
-            return vessel.fill_height_for_ml(share * vessel.capacity_ml())
 
 
 def shape_prop(prop) -> Mesh:
@@ -191,9 +173,16 @@ def make_solid(piece: Piece, slots) -> Solid:
 def rank_media(set_file: SetFile, pieces: list[Piece]) -> dict[tuple[bool, str], Medium]:
     """Return the set's media, each once, in order of rank."""
     found: dict[tuple[bool, str], Medium] = {}
+    folder = folder_of(set_file)
     for piece in pieces:
-        if not isinstance(piece.made, stuff.Metal | stuff.Black):
-            medium = _medium(piece.made)
+        if piece.key not in found and not isinstance(piece.made, stuff.Metal | stuff.Black):
+            try:
+                medium = _medium(piece.made, folder)
+            except ValueError as error:
+                raise PersonError(faults_at(set_file, f"props.{piece.name}.material", str(error))) from None
+            if medium.scattering_per_mm.any():
+                text = f"{medium.name}: cloudy drinks are not rendered yet; take a clear one"
+                raise PersonError(faults_at(set_file, f"props.{piece.name}.material", text))
             found[piece.key] = replace(medium, kind="drink") if piece.liquid else medium
     if len(found) > MAX_MEDIA:
         text = f"the set has {len(found)} different glasses and liquids; allowed: up to {MAX_MEDIA}"
@@ -201,14 +190,20 @@ def rank_media(set_file: SetFile, pieces: list[Piece]) -> dict[tuple[bool, str],
     return dict(sorted(found.items(), key=lambda item: KINDS.index(item[1].kind)))
 
 
-def _medium(made) -> Medium:
+def _medium(made, folder: Path) -> Medium:
+    if isinstance(made, stuff.LIQUIDS):
+        return medium_of(made, folder)
     if cold := cold_medium(made):
         return cold
     match made:
         case Bubble():
             return materials.air()
+        case Gas():
+            return replace(materials.air(), kind="drops", name="gas")
+        case Froth():
+            return foam_medium(made.head, medium_of(made.liquid, folder))
         case Tinted():
-            return tint_medium(_medium(made.base), made.tint)
+            return tint_medium(_medium(made.base, folder), made.tint)
         case stuff.GlassMaterial(kind="soda-lime"):
             return materials.soda_lime(made.tint)
         case stuff.GlassMaterial(kind="borosilicate"):
@@ -219,12 +214,4 @@ def _medium(made) -> Medium:
             return materials.acrylic()
         case stuff.PlainMedium():
             return materials.plain(made.index, made.abbe, made.absorption_per_mm)
-        case stuff.Water():
-            return materials.water()
-        case stuff.Spirit():
-            return materials.spirit(made.strength_abv)
-        case stuff.Syrup():
-            return materials.syrup(made.sugar_brix)
-        case stuff.Beer():
-            return materials.beer(made.colour_srm)
     raise TypeError(f"no medium is known for {made!r}")

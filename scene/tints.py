@@ -1,4 +1,4 @@
-"""Tinted glass: a smooth absorption from a colour, or from shares of the light, at a thickness."""
+"""Tinted glass and drinks: a smooth absorption from a colour, shares of the light, or a few absorbances."""
 
 from functools import cache
 
@@ -14,6 +14,7 @@ LEAST_SHARE = 1e-4
 _D65_K = 6504.0
 _NODE_NM = 8.0
 _ROUNDS = 12
+_LEAST_ABSORBANCE = 1e-4
 
 
 def absorb_colour(linear_srgb, thickness_mm):
@@ -93,6 +94,34 @@ def absorb_bands(shares, thickness_mm):
         curve = np.minimum(PchipInterpolator(ends, [logs[0], *logs, logs[-1]])(GRID_NM), 0.0)
         logs = np.minimum(logs + np.log(wanted / band_means(np.exp(curve))), 0.0)
     return np.maximum(-curve, 0.0) / thickness_mm
+
+
+def absorb_points(wavelengths_nm, absorbances, path_mm):
+    """Return the smooth absorption through a few decadic absorbances, nowhere negative.
+
+    The logarithm of the absorbance is the curve through the points that bends least, straight beyond them
+    (a natural spline): what fades evenly over the wavelengths, as brown drinks do, comes out as it is.
+
+    Parameters
+    ----------
+    wavelengths_nm : (n,) float
+        Rising, at least two.
+    absorbances : (n,) float
+        0 or more; less than 1e-4 is taken as that.
+    path_mm : float
+        Length of the way through the drink, mm.
+
+    Returns
+    -------
+    (321,) float
+        Napierian, 1/mm, on `GRID_NM`.
+    """
+    from scipy.interpolate import CubicSpline
+
+    curve = CubicSpline(wavelengths_nm, np.log(np.maximum(absorbances, _LEAST_ABSORBANCE)), bc_type="natural")
+    within = np.clip(GRID_NM, wavelengths_nm[0], wavelengths_nm[-1])
+    logs = curve(within) + (GRID_NM - within) * curve(within, 1)
+    return np.log(10) * np.exp(logs) / path_mm
 
 
 @cache

@@ -6,7 +6,6 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from brimcast.scene.models import SetFile
-from brimcast.scene.models_things import FillHeight, FillShare, FillVolume
 
 if TYPE_CHECKING:
     from brimcast.renders.job import Outcome
@@ -57,36 +56,17 @@ def _glass_line(set_file: SetFile, name: str) -> str:
     line += f", holds {vessel.capacity_ml():.0f} ml to the brim"
     if not glass.drink:
         return f"{line}; empty"
-    fill_mm, volume_ml = _fill(vessel, glass.drink.fill)
-    return (
-        f"{line}; {volume_ml:.0f} ml of {_liquid(glass.drink.liquid)}, "
-        f"fill line {fill_mm:.0f} mm above the table"
-    )
+    from brimcast.scene.drinks import name_liquid
+    from brimcast.scene.glassfiles import folder_of
+    from brimcast.scene.pouring import find_level, tell_unstable, wetting_of
+    from brimcast.vessels.fill import held_ml
 
-
-def _fill(vessel, fill) -> tuple[float, float]:
-    """Height of the fill line, mm, and volume, ml."""
-    match fill:
-        case FillHeight(height_mm):
-            return height_mm, vessel.capacity_ml(height_mm)
-        case FillVolume(volume_ml):
-            return vessel.fill_height_for_ml(volume_ml), volume_ml
-        case FillShare(share):
-            volume_ml = share * vessel.capacity_ml()
-            return vessel.fill_height_for_ml(volume_ml), volume_ml
-
-
-def _liquid(liquid) -> str:
-    kind = type(liquid).__name__.lower()
-    amounts = {
-        "spirit": ("strength_abv", "% vol"),
-        "syrup": ("sugar_brix", "Brix"),
-        "beer": ("colour_srm", "SRM"),
-    }
-    if kind in amounts:
-        field, unit = amounts[kind]
-        return f"{kind}, {getattr(liquid, field):.3g} {unit}"
-    return f"a liquid of index {liquid.index:.4g}" if kind == "plainliquid" else kind
+    drink, folder = glass.drink, folder_of(set_file)
+    fill_mm = find_level(set_file, name, vessel)
+    volume_ml = held_ml(vessel.inner, fill_mm, wetting_of(drink, folder))
+    named = " under ".join(name_liquid(liquid, folder) for liquid in drink.liquids)
+    line += f"; {volume_ml:.0f} ml of {named}, fill line {fill_mm:.0f} mm above the table"
+    return "; ".join(filter(None, [line, tell_unstable(drink, folder)]))
 
 
 def _lamp_line(lamp) -> str:

@@ -8,7 +8,10 @@ In reading order:
 - ``curve``: ``smooth_curve`` through measured points, ``rounded`` corners
 - ``offset``: ``offset``, the curve at a distance from an outline, and the discs that fit beside one
 - ``wall``: ``close_wall``, outer outline and thickness to the glass's section; ``bead``, a rolled rim
-- ``fill``: ``fill``, the drink's body; ``capacity_ml``, ``fill_height_for_ml``
+- ``meniscus``: ``climb``, the edge of a drink's surface where it climbs up the wall
+- ``fill``: ``fill``, the drink's body or a layer of it; ``head`` of foam; ``capacity_ml``, ``held_ml``,
+  ``fill_height_for_ml``
+- ``fizz``: ``fizz_mesh``, bubbles of gas in a drink
 - ``shapes``: ``SHAPES``, the glasses known by name with their usual measures
 - ``library``: ``vessel`` by name, ``vessel_from_outline`` from calliper readings
 - ``measured``: ``Measured``, what a person says of a glass; ``make_vessel``

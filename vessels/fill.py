@@ -1,17 +1,25 @@
-"""The drink's body up to a level, and what a glass holds."""
+"""The drink's body up to a level, its layers and its head, and what a glass holds."""
 
 import numpy as np
 
 from .lathe import turn
+from .meniscus import climb
 from .offset import offset
-from .outline import CHORD_ERROR_MM, NORMAL_OFF_DEG, joined, line, thinned
+from .outline import CHORD_ERROR_MM, NORMAL_OFF_DEG, arc, joined, line, right_of, thinned
 
 OVERLAP_MM = 0.05
 ML = 1000.0  # mm3
 ACCURACY = (CHORD_ERROR_MM, NORMAL_OFF_DEG)
+# A layer reaches so far into the one below it, and a head into its drink.
+LAP_MM = 0.1
+# A surface that climbs stays so far under the crest.
+_CLEAR_MM = 3 * OVERLAP_MM
+_ROUNDS = 6
 
 
-def fill(inner, fill_height_mm, overlap_mm=OVERLAP_MM, accuracy=ACCURACY, sections=None):
+def fill(
+    inner, fill_height_mm, overlap_mm=OVERLAP_MM, accuracy=ACCURACY, sections=None, wetting=None, from_mm=None
+):
     """Return the body of a drink in a glass.
 
     The body reaches a little into the glass, so that no air is left between them; where both are,
@@ -29,6 +37,10 @@ def fill(inner, fill_height_mm, overlap_mm=OVERLAP_MM, accuracy=ACCURACY, sectio
         Chord error, mm, and largest angle of a normal off its chord, degrees (see ``outline.thinned``).
     sections : int, optional
         Facets per turn; default from the chord error.
+    wetting : Wetting, optional
+        With it the surface climbs up the wall; its middle is at the height.
+    from_mm : float, optional
+        Height above which a layer of the drink lies; left out, all of it.
 
     Returns
     -------
@@ -39,23 +51,98 @@ def fill(inner, fill_height_mm, overlap_mm=OVERLAP_MM, accuracy=ACCURACY, sectio
     ValueError
         The surface would lie under the inner base or over the rim.
     """
-    section = thinned(fill_section(inner, fill_height_mm, overlap_mm), *accuracy)
+    section = thinned(fill_section(inner, fill_height_mm, overlap_mm, wetting, from_mm), *accuracy)
     return turn(section, sections, accuracy[0])
 
 
-def fill_section(inner, fill_height_mm, overlap_mm=OVERLAP_MM):
-    """Return the section of the drink's body: along the wall, then along the surface to the axis."""
+def fill_section(inner, fill_height_mm, overlap_mm=OVERLAP_MM, wetting=None, from_mm=None):
+    """Return the section of the drink's body: along the wall, then along the surface to the axis.
+
+    Of a layer, first from the axis along the level below it.
+    """
+    _check_level(inner, fill_height_mm, overlap_mm)
+    wall = offset(inner, overlap_mm) if overlap_mm > 0 else inner
+    edge = climb(inner, fill_height_mm, wetting, _CLEAR_MM) if wetting else None
+    if edge is None:
+        place = wall.place_at_height(fill_height_mm, last=False)
+        surface = None
+    else:
+        place, surface = _led_into_wall(wall, edge, overlap_mm)
+    side = _side(wall, place, from_mm)
+    if surface is None:
+        side[-1].points_mm[-1, 1] = fill_height_mm
+        surface = line(side[-1].points_mm[-1], (0.0, fill_height_mm))
+    return joined([*side, surface])
+
+
+def _side(wall, place, from_mm):
+    """Return a body's outlines up to a place on its wall, of a layer with the level that it begins on."""
+    if from_mm is None:
+        return [wall.cut(0, place)]
+    wetted = wall.cut(wall.place_at_height(from_mm, last=False), place)
+    wetted.points_mm[0, 1] = from_mm
+    return [line((0.0, from_mm), wetted.points_mm[0]), wetted]
+
+
+def _check_level(inner, fill_height_mm, overlap_mm):
     floor_mm, crest_mm = inner.points_mm[0, 1], inner.points_mm[-1, 1]
     if not floor_mm < fill_height_mm <= crest_mm - 2 * overlap_mm:
         raise ValueError(
             f"fill height {fill_height_mm:g} mm; it must lie between the inner base, {floor_mm:g} mm, "
             f"and the rim, {crest_mm:g} mm"
         )
+
+
+def head(inner, fill_height_mm, height_mm, dome_mm, overlap_mm=OVERLAP_MM, accuracy=ACCURACY, sections=None):
+    """Return the body of a head of foam on a drink.
+
+    Parameters
+    ----------
+    inner, overlap_mm, accuracy, sections
+        As for `fill`.
+    fill_height_mm : float
+        Height of the drink's surface above the table, mm.
+    height_mm : float
+        From there to the top of the head, mm.
+    dome_mm : float
+        How much higher its middle stands than its edge, mm.
+
+    Returns
+    -------
+    Mesh
+        It reaches a little into the drink and into the glass.
+
+    Raises
+    ------
+    ValueError
+        Its edge would stand over the rim, or its dome is more than a half ball.
+    """
+    edge_mm, crest_mm = fill_height_mm + height_mm - dome_mm, inner.points_mm[-1, 1]
+    if edge_mm > crest_mm - 2 * overlap_mm:
+        text = f"its edge would stand {edge_mm - crest_mm + 2 * overlap_mm:.1f} mm over the rim"
+        raise ValueError(f"{height_mm:g} mm with a dome of {dome_mm:g} mm: {text}")
     wall = offset(inner, overlap_mm) if overlap_mm > 0 else inner
-    place = wall.place_at_height(fill_height_mm, last=False)
-    wetted = wall.cut(0, place)
-    wetted.points_mm[-1, 1] = fill_height_mm
-    return joined([wetted, _surface(wetted.points_mm[-1], fill_height_mm)])
+    side = _side(wall, wall.place_at_height(edge_mm, last=False), fill_height_mm - LAP_MM)
+    rim_mm = side[-1].points_mm[-1]
+    rim_mm[1] = edge_mm
+    if dome_mm > rim_mm[0]:
+        text = f"a dome of {dome_mm:g} mm is more than a half ball; allowed: up to {rim_mm[0]:.1f} mm"
+        raise ValueError(text)
+    top = line(rim_mm, (0.0, edge_mm))
+    if dome_mm > 0:
+        ball_mm = (rim_mm[0] ** 2 + dome_mm**2) / (2 * dome_mm)
+        start_deg = np.degrees(np.arcsin((ball_mm - dome_mm) / ball_mm))
+        top = arc((0.0, edge_mm + dome_mm - ball_mm), ball_mm, start_deg, 90)
+    return turn(thinned(joined([*side, top]), *accuracy), sections, accuracy[0])
+
+
+def held_ml(inner, fill_height_mm, wetting=None):
+    """Return the volume of a drink, ml, by the height of its surface's middle, with what climbs the wall."""
+    edge = climb(inner, fill_height_mm, wetting, _CLEAR_MM) if wetting else None
+    if edge is None:
+        return capacity_ml(inner, fill_height_mm)
+    wetted = inner.cut(0, inner.place_at_height(edge.points_mm[0, 1], last=False))
+    return (_swept_mm3(wetted) + _swept_mm3(edge)) / ML
 
 
 def capacity_ml(inner, height_mm=None):
@@ -70,8 +157,10 @@ def capacity_ml(inner, height_mm=None):
     return _swept_mm3(inner) / ML
 
 
-def fill_height_for_ml(inner, volume_ml):
-    """Return the height of the surface above the table, mm, when a volume is poured in.
+def fill_height_for_ml(inner, volume_ml, wetting=None):
+    """Return the height of the surface (of its middle) above the table, mm, when a volume is poured in.
+
+    With a `wetting`, the volume includes what climbs up the wall.
 
     Raises
     ------
@@ -86,12 +175,39 @@ def fill_height_for_ml(inner, volume_ml):
     floor_mm, crest_mm = inner.points_mm[0, 1], inner.points_mm[-1, 1]
     if volume_ml > most_ml * (1 - 1e-12):
         return float(crest_mm)
-    return float(brentq(lambda z: capacity_ml(inner, z) - volume_ml, floor_mm, crest_mm, xtol=1e-9))
+    level_mm = float(brentq(lambda z: capacity_ml(inner, z) - volume_ml, floor_mm, crest_mm, xtol=1e-9))
+    if wetting is None:
+        return level_mm
+    # What climbs hardly changes with the level: what is too much is taken off, a few times over.
+    target = volume_ml
+    for _ in range(_ROUNDS):
+        over = held_ml(inner, level_mm, wetting) - volume_ml
+        if abs(over) < 1e-4 * volume_ml:
+            break
+        target = max(target - over, 0.02 * volume_ml)
+        level_mm = float(brentq(lambda z, t=target: capacity_ml(inner, z) - t, floor_mm, crest_mm, xtol=1e-9))
+    return level_mm
 
 
-def _surface(edge_mm, fill_height_mm):
-    # One outline from the glass to the axis: a meniscus would take the place of the straight line.
-    return line(edge_mm, (0.0, fill_height_mm))
+def _led_into_wall(wall, edge, overlap_mm):
+    """Return where a surface that climbs goes through the body's wall, and the surface from there on."""
+    from scipy.optimize import brentq
+
+    contact, way = edge.points_mm[0], -edge.tangents[0]
+    # The surface goes straight on into the glass.
+    away = right_of(way)
+    beyond = (wall.points_mm - contact) @ away >= 0
+    crossed = np.flatnonzero(beyond[:-1] != beyond[1:])
+    away_mm = np.hypot(*(wall.points_mm - contact).T)
+    if len(crossed):
+        near = crossed[away_mm[crossed].argmin()]
+        place = brentq(lambda at: float((wall.at(at)[0] - contact) @ away), near, near + 1, xtol=1e-9)
+    else:
+        # Clinging to the rim, it would come out over it: the shortest way into the glass.
+        place = float(away_mm.argmin())
+    point = wall.at(place)[0]
+    lead = line(point, contact) if np.hypot(*(point - contact)) > 1e-6 else None
+    return place, joined([lead, edge]) if lead else edge
 
 
 def _swept_mm3(outline):

@@ -85,7 +85,7 @@ class MeshVessel:
         """Refuse: see `capacity_ml`."""
         return self.capacity_ml()
 
-    def drink_mesh(self, fill_height_mm, detail=1.0, sections=None):
+    def drink_mesh(self, fill_height_mm, detail=1.0, sections=None, wetting=None, from_mm=None):
         """Refuse: see `capacity_ml`."""
         return self.capacity_ml()
 
@@ -96,7 +96,7 @@ class MeshVessel:
             "give the glass by an outline or a drawing, or take the drink out"
         )
 
-    def fill_height_for_ml(self, volume_ml):
+    def fill_height_for_ml(self, volume_ml, wetting=None):
         """Refuse: see `capacity_ml`."""
         return self.capacity_ml()
 

@@ -5,7 +5,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from .curve import smooth_curve
-from .fill import OVERLAP_MM, capacity_ml, fill, fill_height_for_ml
+from .fill import OVERLAP_MM, capacity_ml, fill, fill_height_for_ml, head
 from .lathe import sections_for, turn
 from .offset import offset
 from .outline import CHORD_ERROR_MM, NORMAL_OFF_DEG, Outline, joined, line, thinned
@@ -69,8 +69,21 @@ class Vessel:
         accuracy = _accuracy(detail)
         return turn(thinned(self.section, *accuracy), sections, accuracy[0])
 
-    def drink_mesh(self, fill_height_mm, detail=1.0, sections=None):
-        """Return the body of a drink up to a height above the table; it reaches a little into the glass."""
+    def drink_mesh(self, fill_height_mm, detail=1.0, sections=None, wetting=None, from_mm=None):
+        """Return the body of a drink up to a height above the table; it reaches a little into the glass.
+
+        See `fill.fill` for the others.
+        """
+        accuracy, overlap_mm, sections = self._drink_accuracy(detail, sections)
+        return fill(self.inner, fill_height_mm, overlap_mm, accuracy, sections, wetting, from_mm)
+
+    def head_mesh(self, fill_height_mm, height_mm, dome_mm, detail=1.0, sections=None):
+        """Return the body of a head of foam on a drink; see `fill.head`."""
+        accuracy, overlap_mm, sections = self._drink_accuracy(detail, sections)
+        return head(self.inner, fill_height_mm, height_mm, dome_mm, overlap_mm, accuracy, sections)
+
+    def _drink_accuracy(self, detail, sections):
+        """Return chord error and largest angle, the overlap, and the facets per turn of a drink's body."""
         if self.closed:
             raise ValueError(f"a {self.name} is closed; no drink shows in it")
         overlap_mm = min(OVERLAP_MM, _OVERLAP_SHARE * self.thinnest_mm)
@@ -78,16 +91,15 @@ class Vessel:
         # As many facets as the glass has and a chord error within the overlap: no air gets between.
         if sections is None:
             sections = sections_for(self.section.points_mm[:, 0].max(), chord_error_mm)
-        accuracy = min(chord_error_mm, overlap_mm / 2), normal_off_deg
-        return fill(self.inner, fill_height_mm, overlap_mm, accuracy, sections)
+        return (min(chord_error_mm, overlap_mm / 2), normal_off_deg), overlap_mm, sections
 
     def capacity_ml(self, height_mm=None):
         """Return what the glass holds up to a height above the table (default to the brim), ml."""
         return capacity_ml(self.inner, height_mm)
 
-    def fill_height_for_ml(self, volume_ml):
-        """Return the surface's height above the table, mm, for a volume."""
-        return fill_height_for_ml(self.inner, volume_ml)
+    def fill_height_for_ml(self, volume_ml, wetting=None):
+        """Return the surface's height above the table, mm, for a volume; see `fill.fill_height_for_ml`."""
+        return fill_height_for_ml(self.inner, volume_ml, wetting)
 
 
 def vessel(name, **overrides):

@@ -6,8 +6,8 @@ from scipy.optimize import brentq
 
 from brimcast.scene import setfile
 from brimcast.scene.builder import build
-from brimcast.scene.densities import density_kg_m3
-from brimcast.scene.models_materials import Beer, Spirit, Syrup, Water
+from brimcast.scene.drinks import medium_of
+from brimcast.scene.models_liquids import Beer, Spirit, Syrup, Water
 from brimcast.shared.errors import PersonError
 from brimcast.vessels.ice import DENSITY_KG_M3
 from brimcast.vessels.library import vessel
@@ -34,15 +34,15 @@ def test_densities_meet_the_published_tables(published):
         value = topic.get("value")
         if topic["quantity"].startswith("percent alcohol by volume at 20 C"):
             for strength, row in value.items():
-                found = density_kg_m3(Spirit.model_validate({"spirit": f"{strength} % vol"}))
+                found = medium_of(Spirit.model_validate({"spirit": f"{strength} % vol"})).density_kg_m3
                 assert found == pytest.approx(row["density_kg_m3"], abs=topic["tolerance"]["density"])
         if topic["quantity"].startswith("n_D and density against Brix"):
             for brix, row in value.items():
-                found = density_kg_m3(Syrup.model_validate({"syrup": f"{brix} Brix"}))
+                found = medium_of(Syrup.model_validate({"syrup": f"{brix} Brix"})).density_kg_m3
                 assert found == pytest.approx(row["density_kg_m3"], abs=topic["tolerance"]["density"])
-    assert density_kg_m3(Water()) == pytest.approx(998.2, abs=0.1)
+    assert medium_of(Water()).density_kg_m3 == pytest.approx(998.2, abs=0.1)
     # Lager, 1.004 to 1.014 (common practice).
-    assert 1004 < density_kg_m3(Beer.model_validate({"beer": "5 SRM"})) < 1014
+    assert 1004 < medium_of(Beer.model_validate({"beer": "5 SRM"})).density_kg_m3 < 1014
 
 
 def test_ice_sinks_above_the_strength_that_published_densities_give(published):
@@ -87,9 +87,9 @@ def test_media_rank_and_are_what_they_should_be():
 
 def test_fill_by_height_is_the_surface_and_by_volume_is_what_was_poured():
     ice = "ice: [{shape: cube, count: 3}]"
-    by_height = _build(f"vessel: rocks, drink: {{liquid: water, fill: 60 mm}}, {ice}")
+    by_height = _build(f"vessel: rocks, drink: {{liquid: water, contact: 90 deg, fill: 60 mm}}, {ice}")
     assert _body(by_height, "hero drink").mesh.bounds_mm[1, 2] == pytest.approx(60.02)
-    by_volume = _build(f"vessel: rocks, drink: {{liquid: water, fill: 150 ml}}, {ice}")
+    by_volume = _build(f"vessel: rocks, drink: {{liquid: water, contact: 90 deg, fill: 150 ml}}, {ice}")
     level = _body(by_volume, "hero drink").mesh.bounds_mm[1, 2] - 0.02
     displaced = _body(by_volume, "hero ice").mesh.volume_mm3 * DENSITY_KG_M3["ice"] / 998.2 / 1000
     assert vessel("rocks").capacity_ml(level) == pytest.approx(150 + displaced, rel=2e-3)

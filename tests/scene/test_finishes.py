@@ -47,7 +47,7 @@ def test_drink_follows_a_glass_that_leans_and_its_surface_stays_level():
     cut = "cut: {facets: 6, from: 20 mm, to: 80 mm, depth: 2 mm}"
     glass, drink = _build(
         "vessel: {shape: tumbler, wall: 5 mm}, tilt: 2 deg, out_of_round: 1 mm, "
-        f"{cut}, drink: {{liquid: water, fill: 60 mm}}"
+        f"{cut}, drink: {{liquid: water, fill: 60 mm, contact: 90 deg}}"
     ).solids
     check(drink.mesh)
     top = drink.mesh.vertices_mm[drink.mesh.vertices_mm[:, 2] > drink.mesh.bounds_mm[1, 2] - 1e-9]

@@ -7,6 +7,7 @@ import sys
 import pytest
 
 from brimcast.scene import setfile
+from brimcast.scene.models_drinks import FillHeight, FillShare, FillVolume
 from brimcast.scene.models_heads import PanelLamp
 from brimcast.scene.models_lights import Direction, Distance, Line, Temperature
 from brimcast.scene.models_materials import (
@@ -22,7 +23,7 @@ from brimcast.scene.models_materials import (
     Water,
 )
 from brimcast.scene.models_numbers import Point, Spot
-from brimcast.scene.models_things import FillHeight, FillShare, FillVolume, LibraryVessel, Rod, SlitOpening
+from brimcast.scene.models_things import LibraryVessel, Rod, SlitOpening
 from brimcast.shared.errors import PersonError
 from brimcast.vessels.library import SHAPES
 

@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from brimcast.scene.tints import absorb_bands, absorb_colour
+from brimcast.scene.tints import absorb_bands, absorb_colour, absorb_points
 from brimcast.shared.bands import GRID_NM, band_means
 from brimcast.shared.colour import adaptation, decode_srgb, srgb_from_xyz, xyz_from_spectrum
 from brimcast.shared.spectra import daylight
@@ -66,3 +66,26 @@ def test_bands_pass_the_shares_asked_for():
 def test_black_glass_is_refused():
     with pytest.raises(ValueError, match="no glass has this colour"):
         absorb_colour(np.zeros(3), 3.0)
+
+
+def test_few_absorbances_of_beer_give_all_of_it(published):
+    """99 beers from three points of their mean: published_values.yaml#absorption/beer_mean_spectrum."""
+    table = published["absorption"]["beer_mean_spectrum"]["value"]
+    at = [420.0, 520.0, 620.0]
+    known = np.exp(np.interp(at, list(table), np.log(list(table.values()))))
+    got = absorb_points(at, known, 10.0) * 10 / np.log(10)
+    # Beers differ from their mean by 10 %.
+    assert np.interp(list(table), GRID_NM, got) == pytest.approx(list(table.values()), rel=0.07)
+
+
+@pytest.mark.parametrize("absorbances", [(2.8, 4.1, 0.9), (0.12, 0.03, 0), (0, 0, 0), (45, 0, 45)])
+def test_curve_goes_through_its_points_and_never_gains_light(absorbances):
+    at = (420.0, 520.0, 620.0)
+    got = absorb_points(at, absorbances, 10.0) * 10 / np.log(10)
+    assert np.interp(at, GRID_NM, got) == pytest.approx(np.maximum(absorbances, 1e-4), rel=1e-9)
+    assert got.min() >= 0 and np.isfinite(got).all()
+
+
+def test_curve_of_red_wine_is_smooth():
+    passed = np.exp(-3 * absorb_points((420.0, 520.0, 620.0), (2.8, 4.1, 0.9), 10.0))
+    assert np.abs(np.diff(passed)).max() < 0.01 and np.abs(np.diff(passed, 2)).max() < 0.001

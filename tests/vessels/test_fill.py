@@ -7,6 +7,7 @@ import pytest
 from brimcast.vessels.fill import capacity_ml, fill, fill_height_for_ml
 from brimcast.vessels.lathe import sections_for, turn
 from brimcast.vessels.library import SHAPES, vessel
+from brimcast.vessels.meniscus import Wetting
 from brimcast.vessels.mesh import check, united
 from brimcast.vessels.outline import arc, joined, line, thinned
 
@@ -115,3 +116,57 @@ def test_levels_and_volumes_out_of_reach_are_named():
         glass.capacity_ml(91)
     with pytest.raises(ValueError, match="the glass holds 26"):
         fill_height_for_ml(glass.inner, 500)
+
+
+@pytest.mark.parametrize("name", ["tumbler", "tasting", "v-cocktail"])
+@pytest.mark.parametrize("share", [0.03, 0.4, 0.985])
+def test_body_that_climbs_the_wall_is_closed_and_stays_in_the_glass(name, share):
+    glass = vessel(name)
+    level_mm = glass.base_mm + share * (glass.height_mm - glass.base_mm)
+    drink = check(glass.drink_mesh(level_mm, 0.4, wetting=Wetting(2.72, 20)))
+    outer = thinned(glass.outer, 0.002 / 0.4**2, 8)
+    sections = sections_for(glass.section.points_mm[:, 0].max(), 0.002 / 0.4**2)
+    hull, body = _solid(turn(_closed_to_axis(outer), sections)), _solid(drink)
+    assert (body - hull).volume() < 1e-6 * body.volume()
+    assert drink.bounds_mm[1, 2] < glass.height_mm
+    # All that a flat surface would hold is there.
+    flat = _solid(glass.drink_mesh(level_mm, 0.4))
+    assert (flat - body).volume() < 1e-3 * flat.volume()
+
+
+def test_layers_reach_into_one_another_and_make_up_the_drink():
+    glass = vessel("tasting")
+    levels = [None, 75.0, 80.0, 100.0]
+    layers = [
+        check(glass.drink_mesh(high, 0.4, from_mm=low and low - 0.1))
+        for low, high in zip(levels[:-1], levels[1:], strict=True)
+    ]
+    whole = _solid(glass.drink_mesh(100.0, 0.4))
+    union = manifold3d.Manifold.batch_boolean([_solid(layer) for layer in layers], manifold3d.OpType.Add)
+    assert union.volume() == pytest.approx(whole.volume(), rel=1e-3)
+    for low, high in zip(layers[:-1], layers[1:], strict=True):
+        lap = _solid(low) ^ _solid(high)
+        depth_mm = lap.volume() / (np.pi * low.bounds_mm[1, 0] ** 2)
+        assert 0 < depth_mm < 0.12
+        # No face is shared: the lower ends a tenth of a millimetre above where the upper begins.
+        assert low.bounds_mm[1, 2] - high.bounds_mm[0, 2] == pytest.approx(0.1)
+
+
+@pytest.mark.parametrize(("height_mm", "dome_mm"), [(12.0, 0.0), (12.0, 3.0), (40.0, 12.0)])
+def test_head_is_a_cylinder_and_a_cap(height_mm, dome_mm):
+    """In an upright glass: pi R^2 h and the cap of published_values.yaml#vessel_geometry/spherical_cap."""
+    glass = vessel("tumbler")
+    head = check(glass.head_mesh(60.0, height_mm, dome_mm))
+    radius_mm = 32.55
+    upright = np.pi * radius_mm**2 * (height_mm - dome_mm + 0.1)
+    cap = np.pi * dome_mm / 6 * (3 * radius_mm**2 + dome_mm**2)
+    assert head.volume_mm3 == pytest.approx(upright + cap, rel=2e-3)
+    assert head.bounds_mm[:, 2] == pytest.approx([59.9, 60 + height_mm])
+
+
+def test_head_that_would_run_over_is_refused():
+    glass = vessel("tumbler")
+    with pytest.raises(ValueError, match="its edge would stand 3.1 mm over the rim"):
+        glass.head_mesh(60.0, 35.0, 2.0)
+    with pytest.raises(ValueError, match="more than a half ball; allowed: up to 32.5 mm"):
+        glass.head_mesh(60.0, 36.0, 34.0)

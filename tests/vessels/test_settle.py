@@ -87,8 +87,9 @@ def test_ice_settles_in_glasses_that_narrow(name):
     room = Room(vessel(name))
     size = min(16.0, 1.4 * room.mouth_mm)
     items = loose(ice.sphere(size), ice.cracked(size, 1, 0.3), ice.cracked(size, 2, 0.3))
-    settled = settle(items, room, Liquid(WATER, level_mm=room.vessel.fill_height_for_ml(
-        0.6 * room.vessel.capacity_ml())))
+    settled = settle(
+        items, room, Liquid(WATER, level_mm=room.vessel.fill_height_for_ml(0.6 * room.vessel.capacity_ml()))
+    )
     check_apart(items, settled, room)
 
 
