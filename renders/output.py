@@ -12,11 +12,12 @@ from brimcast.shared.errors import Fault, PersonError
 from brimcast.shared.exposure import marked_f_number
 
 from .adjust import LUMINANCE, Exposure, develop, display
+from .balance import find_white
 from .images import read_exr, read_npz, write_exr, write_json, write_npz, write_png
 from .job import Outcome
 from .keep import replacing
 from .plan import Circle, Plan, draw_table_plan
-from .report import list_maps, units
+from .report import list_maps, meter_bands, units
 
 __all__ = ["list_settings", "list_stale", "plan_table", "write_output"]
 
@@ -49,6 +50,23 @@ def list_settings(outcome: Outcome, text: str, changes: dict[str, str] | None = 
         "units": units(outcome),
         "engine": {"variant": engine.variant, "device": engine.device, "device_name": engine.device_name},
         "power_stops": {lamp.name: lamp.power_stops for lamp in built.lamps},
+        "gels": {lamp.name: list(lamp.gels) for lamp in built.lamps},
+        "relative": built.relative,
+        "camera": _list_camera(outcome),
+        "look": "plain",
+    }
+
+
+def _list_camera(outcome: Outcome) -> dict | None:
+    """What of the camera makes levels of light."""
+    camera = outcome.built.camera
+    if camera is None:
+        return None
+    return {
+        "f_number": camera.f_number,
+        "iso": camera.iso,
+        "magnification": camera.magnification,
+        "white": camera.white or camera.white_k,
     }
 
 
@@ -105,7 +123,7 @@ def plan_table(outcome: Outcome) -> Plan | None:
     built = outcome.built
     if min(outcome.window.shape) < 2:
         return None
-    exposure, white_k = _expose(outcome)
+    exposure, white = _expose(outcome)
     matte = built.panels[0].front / math.pi
     bands, plain = {}, {}
     for number, light in enumerate(outcome.lights):
@@ -113,15 +131,16 @@ def plan_table(outcome: Outcome) -> Plan | None:
         spectrum = lamp.band_spectrum * lamp.scale
         here = light.maps[:, :, : outcome.window.cells].sum(axis=1).reshape(16, *outcome.window.shape)
         straight = outcome.direct[number] * spectrum[:, None, None]
-        bands[lamp.name] = (here * lamp.scale + straight) * matte[:, None, None]
-        plain[lamp.name] = (light.plain * spectrum * matte)[:, None, None]
-    plain_level = float(develop(plain, exposure, white=white_k)[0, 0] @ LUMINANCE)
+        through = (lamp.gel * matte)[:, None, None]
+        bands[lamp.name] = (here * lamp.scale + straight) * through
+        plain[lamp.name] = (light.plain * spectrum)[:, None, None] * through
+    plain_level = float(develop(plain, exposure, white=white)[0, 0] @ LUMINANCE)
     if not plain_level > 0:
         return None
     return Plan(
         title=built.title,
         quality=outcome.quality,
-        light=develop(bands, exposure, white=white_k),
+        light=develop(bands, exposure, white=white),
         x_mm=outcome.x_mm,
         y_mm=outcome.y_mm,
         plain_level=plain_level,
@@ -136,14 +155,30 @@ def plan_table(outcome: Outcome) -> Plan | None:
     )
 
 
-def _expose(outcome: Outcome) -> tuple[Exposure, float]:
+def _expose(outcome: Outcome) -> tuple[Exposure, float | tuple[float, float]]:
     """Exposure and white of the camera; without one, the plain table is exposed as metered."""
     built, camera = outcome.built, outcome.built.camera
     if camera:
         relative = 1.0 if built.relative else None
-        return Exposure(camera.f_number, camera.iso, camera.magnification, relative), camera.white_k
+        exposure = Exposure(camera.f_number, camera.iso, camera.magnification, relative)
+        return exposure, _balance(outcome) if camera.white else camera.white_k
     plain = sum(light.plain * light.lamp.scale for light in outcome.lights)
     return Exposure(1.0, 100.0, relative=1 / plain if plain > 0 else 1.0), PLAIN_WHITE_K
+
+
+def _balance(outcome: Outcome) -> float | tuple[float, float]:
+    """White from the light of the set; where none falls there, that of daylight."""
+    plain = sum(
+        light.plain * light.lamp.scale * light.lamp.band_spectrum * light.lamp.gel for light in outcome.lights
+    )
+    gels = np.stack([light.lamp.gel for light in outcome.lights])
+    read = np.einsum("lkm,lk->km", meter_bands(outcome).mean(axis=1), gels)
+    meters = outcome.built.meters
+    found = {meter.name: read[:, place] * meter.reflectance for place, meter in enumerate(meters)}
+    try:
+        return find_white(outcome.built.camera.white, plain, found)
+    except ValueError:
+        return outcome.built.camera.white_k
 
 
 def _exposure_note(outcome: Outcome) -> str:
@@ -156,7 +191,7 @@ def _exposure_note(outcome: Outcome) -> str:
 
 
 def _write_picture(outcome: Outcome, folder: Path, settings: dict) -> None:
-    exposure, white_k = _expose(outcome)
+    exposure, white = _expose(outcome)
     lamps = outcome.built.lamps
     # At 0 stops: the files hold each lamp's light before its power.
     bands = {
@@ -164,6 +199,7 @@ def _write_picture(outcome: Outcome, folder: Path, settings: dict) -> None:
         for number, lamp in enumerate(lamps)
     }
     powers = {lamp.name: lamp.power_stops for lamp in lamps}
-    linear = develop(bands, exposure, power_stops=powers, white=white_k)
+    gels = {lamp.name: lamp.gel for lamp in lamps}
+    linear = develop(bands, exposure, power_stops=powers, gels=gels, white=white)
     write_png(folder / "picture.png", display(linear), settings)
     write_exr(folder / "picture.exr", bands, linear, settings)

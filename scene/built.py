@@ -109,12 +109,16 @@ class Sheet:
 
 @dataclass(frozen=True)
 class Meter:
-    """A disc that reads the light arriving on its front."""
+    """A disc that reads the light arriving on its front.
+
+    `reflectance`, (16,), is that of what it lies on where that is to look white, else 1.
+    """
 
     name: str
     centre_mm: np.ndarray
     normal: np.ndarray
     radius_mm: float
+    reflectance: np.ndarray = field(default_factory=lambda: np.ones(16))
 
 
 @dataclass(frozen=True)
@@ -133,6 +137,8 @@ class Camera:
         Focal length, and distance from the lens to the plane of focus along `forward`.
     f_number, iso, shutter_s, white_k : float
     width_px, height_px : int
+    white : str or None
+        What is neutral instead of a light of `white_k`: ``as shot``, or the name of a meter.
     """
 
     place_mm: np.ndarray
@@ -148,6 +154,7 @@ class Camera:
     white_k: float
     width_px: int
     height_px: int
+    white: str | None = None
 
     @property
     def magnification(self) -> float:

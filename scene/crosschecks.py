@@ -10,6 +10,7 @@ from collections.abc import Iterator
 
 from .models import SECTIONS, hero_of
 from .models_base import listed, nearest, show
+from .models_colours import AS_SHOT, ReadWhite
 from .models_lights import DIRECTIONS
 from .models_numbers import NAME_PATTERN
 from .yamlplaces import Document, Path_
@@ -26,6 +27,7 @@ def cross_check(document: Document) -> Iterator[Found]:
     yield from _check_names(document, things)
     yield from _check_targets(document, things)
     yield from _check_readings(things["lamps"])
+    yield from _check_white(document, things)
 
 
 def _group(value: object) -> dict:
@@ -89,3 +91,14 @@ def _check_readings(lamps: dict) -> Iterator[Found]:
         if read and isinstance(lamp, dict) and name not in read:
             text = f"missing: lamp {read[0]!r} has a reading; give one to every lamp, or to none"
             yield ("lamps", name, "reading"), text, "value"
+
+
+def _check_white(document: Document, things: dict[str, dict]) -> Iterator[Found]:
+    """The camera's white may name a card or a meter; other words are temperatures or faults of their own."""
+    white, known = document.value(("camera", "white")), [*things["cards"], *things["meters"]]
+    words = (*ReadWhite.KELVIN, AS_SHOT)
+    if not isinstance(white, str) or white in words or not re.match(NAME_PATTERN, white) or white in known:
+        return
+    allowed = listed([*words, *known, "5600 K"])
+    near = nearest(white, [*words, *known]) or ";"
+    yield ("camera", "white"), f"there is no card or meter called {white!r}{near} allowed: {allowed}", "value"

@@ -6,12 +6,15 @@ import numpy as np
 
 from brimcast.shared.errors import PersonError
 from brimcast.shared.exposure import light_exposure
-from brimcast.shared.spectra import from_temperature
 
 from .built import Camera, Meter
+from .emission import emit, pass_gels
+from .glassfiles import folder_of
 from .lamps import Lamp, calibrated, place_lamp
-from .models_lights import Direction, Distance, Line
+from .models_colours import DAYLIGHT_K, Line, describe_gel
+from .models_lights import Direction, Distance
 from .models_numbers import Point
+from .panels import bands_of
 from .setfile import SetFile, faults_at
 
 # A meter's face lies this far in front of what it is put on.
@@ -62,8 +65,8 @@ def place_lamps(set_file: SetFile, stands: dict[str, np.ndarray]) -> list[Lamp]:
             throw_mm=model.throw_mm,
             elevation_deg=model.elevation_deg,
             azimuth_deg=model.azimuth_deg,
-            spectrum=None if line else from_temperature(model.colour.temperature_k),
             line_nm=line,
+            **_light(set_file, name, model.colour, model.gels),
             power_stops=model.power_stops,
         )
         if model.reading:
@@ -72,6 +75,36 @@ def place_lamps(set_file: SetFile, stands: dict[str, np.ndarray]) -> list[Lamp]:
             lamp = calibrated(lamp, exposure, reading.distance_mm)
         lamps.append(lamp)
     return lamps
+
+
+def _light(set_file: SetFile, name: str, colour, gels) -> dict:
+    """Return spectrum and gels of a lamp as fields of `Lamp`.
+
+    Raises
+    ------
+    PersonError
+        A file of measurements is not there, or is wrong.
+    """
+    folder, found = folder_of(set_file), {}
+    try:
+        found["spectrum"] = emit(colour, folder)
+    except PersonError as error:
+        raise _at(set_file, f"lamps.{name}.colour", error) from None
+    if gels:
+        shares = []
+        for number, gel in enumerate(gels, 1):
+            try:
+                shares.append(pass_gels((gel,), folder))
+            except PersonError as error:
+                raise _at(set_file, f"lamps.{name}.gels.{number}", error) from None
+        found |= {"gels": tuple(map(describe_gel, gels)), "gel_share": np.prod(shares, axis=0)}
+    return found
+
+
+def _at(set_file: SetFile, key: str, error: PersonError) -> PersonError:
+    """Return an error with its place in the set, where it has no place of its own."""
+    placed = [fault if fault.file else faults_at(set_file, key, fault.text)[0] for fault in error.faults]
+    return PersonError(placed)
 
 
 def place_camera(set_file: SetFile, stands: dict[str, np.ndarray]) -> Camera:
@@ -116,7 +149,8 @@ def place_camera(set_file: SetFile, stands: dict[str, np.ndarray]) -> Camera:
         f_number=model.f_number,
         iso=model.iso,
         shutter_s=model.shutter_s,
-        white_k=model.white_k,
+        white_k=model.white if isinstance(model.white, float) else DAYLIGHT_K,
+        white=model.white if isinstance(model.white, str) else None,
         width_px=width,
         height_px=height,
     )
@@ -127,3 +161,14 @@ def place_meter(set_file: SetFile, name: str, stands: dict[str, np.ndarray]) -> 
     model = set_file.meters[name]
     normal = face(set_file, f"meters.{name}.facing", model.facing, model.at_mm, stands)
     return Meter(name, np.asarray(model.at_mm, float) + FILM_MM * normal, normal, model.diameter_mm / 2)
+
+
+def meter_white_card(set_file: SetFile, stands: dict[str, np.ndarray]) -> list[Meter]:
+    """Return the meter on the card that the camera's white balance is taken from, where it names one."""
+    name = set_file.camera.white if set_file.camera else None
+    card = set_file.cards.get(name) if isinstance(name, str) else None
+    if card is None:
+        return []
+    normal = face(set_file, f"cards.{name}.facing", card.facing, card.at_mm, stands)
+    place = np.asarray(card.at_mm, float) + FILM_MM * normal
+    return [Meter(name, place, normal, min(card.size_mm) / 4, bands_of(card.reflectance))]
