@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import math
 from importlib.metadata import version
 from pathlib import Path
@@ -11,7 +12,7 @@ import numpy as np
 from brimcast.shared.errors import Fault, PersonError
 from brimcast.shared.exposure import marked_f_number
 
-from .adjust import LUMINANCE, Exposure, develop, display
+from .adjust import LOOKS, LUMINANCE, Exposure, develop, display
 from .balance import find_white
 from .images import read_exr, read_npz, write_exr, write_json, write_npz, write_png
 from .job import Outcome
@@ -53,7 +54,7 @@ def list_settings(outcome: Outcome, text: str, changes: dict[str, str] | None = 
         "gels": {lamp.name: list(lamp.gels) for lamp in built.lamps},
         "relative": built.relative,
         "camera": _list_camera(outcome),
-        "look": "plain",
+        "look": {"name": "plain", "meaning": LOOKS["plain"]},
     }
 
 
@@ -115,6 +116,13 @@ def list_stale(folder: str | Path, digest: str) -> list[str]:
         path = Path(folder) / name
         if path.exists() and read(path)[-1].get("digest") != digest:
             stale.append(name)
+    path = Path(folder) / "adjusted.json"
+    if path.exists():
+        try:
+            other = json.loads(path.read_text(encoding="utf-8"))["settings"]["digest"]
+        except (OSError, ValueError, KeyError, TypeError):
+            other = None
+        stale += ["adjusted.json"] * (other != digest)
     return stale
 
 
@@ -201,5 +209,5 @@ def _write_picture(outcome: Outcome, folder: Path, settings: dict) -> None:
     powers = {lamp.name: lamp.power_stops for lamp in lamps}
     gels = {lamp.name: lamp.gel for lamp in lamps}
     linear = develop(bands, exposure, power_stops=powers, gels=gels, white=white)
-    write_png(folder / "picture.png", display(linear), settings)
+    write_png(folder / "picture.png", display(linear), settings, quick=True)
     write_exr(folder / "picture.exr", bands, linear, settings)

@@ -10,7 +10,7 @@ import numpy as np
 from brimcast.scene.emission import light_of
 from brimcast.scene.lamps import Lamp
 from brimcast.shared.bands import BAND_CENTRES_NM, BAND_EDGES_NM
-from brimcast.shared.colour import BAND_XYZ, cct_duv, xy_from_xyz, xyz_from_spectrum
+from brimcast.shared.colour import BAND_XYZ, xy_from_xyz
 from brimcast.shared.gels import describe as describe_stack
 
 from .job import Outcome
@@ -81,13 +81,10 @@ def _describe_lamp(light: LampLight) -> dict:
 
 
 def describe_light(lamp: Lamp) -> dict:
-    """Return the colour of a lamp's light without gels: chromaticity, temperature and Duv where it has one."""
-    xy = xy_from_xyz(xyz_from_spectrum(light_of(lamp.spectrum, lamp.line_nm)))
-    try:
-        kelvin, duv = cct_duv(xy)
-    except ValueError:
-        kelvin = duv = None
-    return {"xy": xy.tolist(), "cct_k": kelvin, "duv": duv}
+    """Return the colour of a lamp's light without gels: chromaticity; temperature and Duv if it has them."""
+    light = light_of(lamp.spectrum, lamp.line_nm)
+    told = describe_stack(light, np.ones_like(light))
+    return {key: told[key] for key in ("xy", "cct_k", "duv")}
 
 
 def describe_gels(lamp: Lamp) -> dict | None:

@@ -8,9 +8,9 @@ from __future__ import annotations
 import re
 from collections.abc import Iterator
 
+from .colourwords import AS_SHOT, WHITE_WORDS
 from .models import SECTIONS, hero_of
 from .models_base import listed, nearest, show
-from .models_colours import AS_SHOT, ReadWhite
 from .models_lights import DIRECTIONS
 from .models_numbers import NAME_PATTERN
 from .yamlplaces import Document, Path_
@@ -96,7 +96,7 @@ def _check_readings(lamps: dict) -> Iterator[Found]:
 def _check_white(document: Document, things: dict[str, dict]) -> Iterator[Found]:
     """The camera's white may name a card or a meter; other words are temperatures or faults of their own."""
     white, known = document.value(("camera", "white")), [*things["cards"], *things["meters"]]
-    words = (*ReadWhite.KELVIN, AS_SHOT)
+    words = (*WHITE_WORDS, AS_SHOT)
     if not isinstance(white, str) or white in words or not re.match(NAME_PATTERN, white) or white in known:
         return
     allowed = listed([*words, *known, "5600 K"])

@@ -13,7 +13,7 @@ from brimcast.shared.errors import Fault, PersonError
 from brimcast.shared.tables import on_grid
 from brimcast.shared.whites import white_led
 
-from .models_colours import (
+from .colourwords import (
     Conversion,
     Density,
     Emission,

@@ -11,7 +11,7 @@ from brimcast.vessels import imports, vesselfile
 from brimcast.vessels.measured import make_vessel
 from brimcast.vessels.outline import OutlineError
 
-from .models_colours import Measured
+from .colourwords import Measured
 from .models_vessels import DrawnVessel, FileVessel, GlassMeasures, MeshVessel
 from .setfile import SetFile, faults_at
 

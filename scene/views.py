@@ -8,10 +8,10 @@ from brimcast.shared.errors import PersonError
 from brimcast.shared.exposure import light_exposure
 
 from .built import Camera, Meter
+from .colourwords import DAYLIGHT_K, Line, describe_gel
 from .emission import emit, pass_gels
 from .glassfiles import folder_of
 from .lamps import Lamp, calibrated, place_lamp
-from .models_colours import DAYLIGHT_K, Line, describe_gel
 from .models_lights import Direction, Distance
 from .models_numbers import Point
 from .panels import bands_of

@@ -84,10 +84,11 @@ def conversion(shift_mired):
 
 @lru_cache(maxsize=64)
 def green(size):
-    """Return a gel that makes a light greener, or less green, and leaves its colour temperature.
+    """Return a gel that makes a light greener, or less green, and leaves the temperature of daylight.
 
     A dye that absorbs green, or two that absorb blue and red; `size` 1 has density 0.30 where it absorbs
-    most (CC30, common practice). What that alone would shift under 5600 K daylight is taken out.
+    most (CC30, common practice). What that alone would shift under 5600 K daylight is taken out; tungsten
+    shifts some tens of mired, for lines of equal temperature lean more there.
 
     Parameters
     ----------
@@ -182,7 +183,9 @@ def describe(spectrum, share):
     bare, left = xyz_from_spectrum(spectrum), xyz_from_spectrum(spectrum * np.asarray(share))
     if not left[1] > 0:
         raise ValueError("nothing of this light passes the gel")
-    before, after = _temperature(bare), _temperature(left)
+    # A single line has no temperature, though its place may lie beside Planck's locus.
+    single = np.count_nonzero(spectrum) <= 2
+    before, after = (None, None) if single else (_temperature(bare), _temperature(left))
     adapted = adaptation(bare) @ (left / left[1])
     white = np.array([100.0, 0.0, 0.0])
     return {

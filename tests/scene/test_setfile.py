@@ -7,7 +7,7 @@ import sys
 import pytest
 
 from brimcast.scene import setfile
-from brimcast.scene.models_colours import Line, Temperature
+from brimcast.scene.colourwords import Line, Temperature
 from brimcast.scene.models_lights import Direction, Distance, PanelLamp
 from brimcast.scene.models_materials import (
     LIQUIDS,
