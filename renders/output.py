@@ -52,6 +52,7 @@ def list_settings(outcome: Outcome, text: str, changes: dict[str, str] | None = 
         "engine": {"variant": engine.variant, "device": engine.device, "device_name": engine.device_name},
         "power_stops": {lamp.name: lamp.power_stops for lamp in built.lamps},
         "gels": {lamp.name: list(lamp.gels) for lamp in built.lamps},
+        "meters": [meter.name for meter in built.meters],
         "relative": built.relative,
         "camera": _list_camera(outcome),
         "look": {"name": "plain", "meaning": LOOKS["plain"]},
@@ -63,12 +64,14 @@ def _list_camera(outcome: Outcome) -> dict | None:
     camera = outcome.built.camera
     if camera is None:
         return None
-    return {
-        "f_number": camera.f_number,
+    numbers = {
+        "f_number": marked_f_number(camera.f_number),
         "iso": camera.iso,
         "magnification": camera.magnification,
         "white": camera.white or camera.white_k,
     }
+    # As report.json has them, for all files are to say the same.
+    return {key: float(f"{it:.6g}") if isinstance(it, float) else it for key, it in numbers.items()}
 
 
 def write_output(outcome: Outcome, report: dict, folder: str | Path, settings: dict) -> list[str]:

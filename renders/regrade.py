@@ -18,7 +18,7 @@ from ..scene.emission import band_shares, pass_gels
 from ..shared.bands import BANDS
 from ..shared.colour import BAND_XYZ, xy_from_xyz
 from ..shared.errors import Fault, PersonError
-from ..shared.exposure import marked_f_number
+from ..shared.exposure import exact_f_number, marked_f_number
 from ..shared.gels import describe as describe_stack
 from . import stopsmap
 from .adjust import LOOKS, Exposure, develop, display
@@ -29,8 +29,9 @@ from .keep import DAMAGE, replacing
 
 BLUR_NOTE = "f-number: exposure only; blur and depth of field stay as traced"
 RELATIVE_NOTE = "relative: metered anew on the plain table, gels off; f-number and ISO change nothing"
-# Lines developed at a time.
-_STRIPE = 128
+# Lines developed at a time, so few that they stay near the processor.
+_STRIPE = 64
+_STOPS = ("over_card", "clipped", "blocked")
 
 
 @dataclass(frozen=True)
@@ -132,7 +133,7 @@ def read_stored(folder: Path) -> Stored:
                 kind: {lamp: kept[f"{lamp}.{kind}"] for lamp in bands}
                 for kind in ("spectrum", "gel", "plain", "meters")
             }
-            names, reflectance = kept["meters"].tolist(), kept["meter_reflectance"]
+            reflectance = kept["meter_reflectance"]
     except DAMAGE:
         text = "has no sound maps.npz of this version beside picture.exr; render the set again"
         raise PersonError(Fault(str(folder), None, None, None, text)) from None
@@ -140,7 +141,7 @@ def read_stored(folder: Path) -> Stored:
     if [settings.get(key) for key in same] != [other.get(key) for key in same] or not settings.get("camera"):
         text = "holds a picture and maps of different runs; render the set again"
         raise PersonError(Fault(str(folder), None, None, None, text))
-    return Stored(bands, settings, *found.values(), names, reflectance)
+    return Stored(bands, settings, *found.values(), settings["meters"], reflectance)
 
 
 def grade(stored: Stored, wish: Wish) -> Grade:
@@ -169,9 +170,8 @@ def grade(stored: Stored, wish: Wish) -> Grade:
     plain = {name: stored.plain[name] * shares[name] * change[name] * unit for name in lamps}
     meters = {name: stored.meters[name] * shares[name][:, None] * (change[name] * unit) for name in lamps}
     camera = settings["camera"]
-    exposure = Exposure(
-        wish.f_number or camera["f_number"], wish.iso or camera["iso"], camera["magnification"], relative
-    )
+    f_number = wish.f_number or exact_f_number(camera["f_number"])
+    exposure = Exposure(f_number, wish.iso or camera["iso"], camera["magnification"], relative)
     said = camera["white"] if wish.white is None else wish.white
     white = _find_white(stored, said, plain, meters)
     return Grade(powers, shares, words, plain, meters, exposure, white, said)
@@ -231,8 +231,7 @@ def regrade(folder: Path, wish: Wish, out: Path | None = None) -> tuple[dict, li
     """
     stored = read_stored(folder)
     made = grade(stored, wish)
-    linear = _develop(stored.bands, made)
-    stops = stopsmap.measure_stops(linear)
+    shown, stops = _develop(stored.bands, made, wish.look)
     look = {"name": wish.look, "meaning": LOOKS[wish.look]}
     settings = {**stored.settings, "look": look, "adjusted": _list_changes(stored, made, wish)}
     report = _describe(folder, stored, made, wish, stops)
@@ -241,7 +240,7 @@ def regrade(folder: Path, wish: Wish, out: Path | None = None) -> tuple[dict, li
         # Packing lets go of the interpreter, so the two pictures take one core each.
         with replacing(out) as fresh, ThreadPoolExecutor(2) as pool:
             tasks = [
-                pool.submit(_write_picture, fresh / "picture.png", linear, wish.look, settings),
+                pool.submit(write_png, fresh / "picture.png", shown, settings, quick=True),
                 pool.submit(_write_stops, fresh / "stops-picture.png", stops, settings, made),
             ]
             write_json(fresh / "adjusted.json", {**report, "settings": settings})
@@ -253,21 +252,20 @@ def regrade(folder: Path, wish: Wish, out: Path | None = None) -> tuple[dict, li
         raise PersonError(Fault(str(out), None, None, None, f"cannot be written: {reason}")) from error
 
 
-def _develop(bands: dict, made: Grade) -> np.ndarray:
-    """Return the picture, its lines shared between the cores."""
+def _develop(bands: dict, made: Grade, look: str) -> tuple[np.ndarray, stopsmap.Stops]:
+    """Return the picture as 8-bit sRGB and in stops; its lines are shared between two cores."""
     height = next(iter(bands.values())).shape[1]
     parts = [slice(start, start + _STRIPE) for start in range(0, height, _STRIPE)]
 
     def develop_part(part):
         seen = {name: stored[:, part] for name, stored in bands.items()}
-        return develop(seen, made.exposure, made.powers, made.shares, made.white)
+        linear = develop(seen, made.exposure, made.powers, made.shares, made.white)
+        return display(linear, look), stopsmap.measure_stops(linear)
 
     with ThreadPoolExecutor(2) as pool:
-        return np.concatenate(list(pool.map(develop_part, parts)))
-
-
-def _write_picture(path: Path, linear, look: str, settings: dict) -> None:
-    write_png(path, display(linear, look), settings, quick=True)
+        shown, stops = zip(*pool.map(develop_part, parts), strict=True)
+    joined = (np.concatenate([getattr(part, name) for part in stops]) for name in _STOPS)
+    return np.concatenate(shown), stopsmap.Stops(*joined, min(part.headroom_stops for part in stops))
 
 
 def _write_stops(path: Path, stops: stopsmap.Stops, settings: dict, made: Grade) -> None:
@@ -289,7 +287,7 @@ def _list_changes(stored: Stored, made: Grade, wish: Wish) -> dict:
     return {
         "power_stops": {name: stops if math.isfinite(stops) else None for name, stops in made.powers.items()},
         "gels": gels,
-        "f_number": made.exposure.f_number,
+        "f_number": marked_f_number(made.exposure.f_number),
         "iso": made.exposure.iso,
         "white": made.said_white,
     }

@@ -206,7 +206,6 @@ def list_maps(outcome: Outcome) -> dict[str, np.ndarray]:
         "band_edges_nm": np.asarray(BAND_EDGES_NM),
         "band_centres_nm": np.asarray(BAND_CENTRES_NM),
         "band_xyz": BAND_XYZ,
-        "meters": np.array([meter.name for meter in meters], np.str_),
         "meter_reflectance": np.array([meter.reflectance for meter in meters]).reshape(-1, 16),
     }
     for number, light in enumerate(outcome.lights):

@@ -151,7 +151,7 @@ def adjust(
         Path | None, typer.Option("--out", metavar="DIR", help="Folder for the files; else DIR itself.")
     ] = None,
 ) -> None:
-    """Make a rendered picture again with other power, gels, exposure or white; traces nothing."""
+    """Change power, gels, exposure, white of a picture; no tracing."""
     from . import adjusting
 
     options = {"power": power, "gel": gel, "f_number": f_number, "iso": iso, "white": white, "look": look}
@@ -167,7 +167,7 @@ def gel(
         str, typer.Option("--lamp", metavar="COLOUR", help="Colour of the lamp, as in a set file.")
     ] = "5600 K",
 ) -> None:
-    """Tell what a gel, or a stack of gels, does to a lamp."""
+    """Tell what a gel, or a stack, does to a lamp."""
     from . import adjusting
 
     print("\n".join(adjusting.describe_gels(gels, lamp)))

@@ -1,6 +1,7 @@
 """Adjusting a rendered folder against rendering it anew, through set file and command."""
 
 import json
+import os
 import shutil
 import subprocess
 import sys
@@ -291,6 +292,8 @@ def test_adjusting_loads_no_engine(folder):
 @pytest.mark.slow
 def test_adjusting_takes_less_than_a_second(folder):
     """1200 x 1500 pixels and two lamps on two cores, from start to end of the command; the best of six."""
+    if os.getloadavg()[0] > 0.5 * (os.cpu_count() or 1):
+        pytest.skip("other work is running, so a time tells nothing")
     bands, rgb, settings = read_exr(folder / "picture.exr")
     rng = np.random.default_rng(1)
     lines, columns = np.arange(1500) * rgb.shape[0] // 1500, np.arange(1200) * rgb.shape[1] // 1200
