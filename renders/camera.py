@@ -36,8 +36,12 @@ class Eye:
     # Half the field's width and height at unit distance, the pixels across, the pixels down.
     field: mi.Vector2f
     pixels: mi.Vector2u
+    # Shift and rise over the distance from lens to sensor.
+    moved: mi.Vector2f
     lens_radius: mi.Float
-    focus: mi.Float
+    lens_up: mi.Vector3f
+    # Plane of focus: the product with a place seen from the lens is 1 on it.
+    focus: mi.Vector3f
 
 
 @dataclass
@@ -71,12 +75,13 @@ def first_ray(eye: Eye, pixel, film, lens):
     """Ray of the thin lens through a place on the film."""
     line = pixel // eye.pixels.x
     column = pixel - line * eye.pixels.x
-    x = (2 * (mi.Float(column) + film.x) / mi.Float(eye.pixels.x) - 1) * eye.field.x
-    y = (1 - 2 * (mi.Float(line) + film.y) / mi.Float(eye.pixels.y)) * eye.field.y
-    sharp = eye.focus * (eye.forward + x * eye.right + y * eye.up)
+    x = (2 * (mi.Float(column) + film.x) / mi.Float(eye.pixels.x) - 1) * eye.field.x + eye.moved.x
+    y = (1 - 2 * (mi.Float(line) + film.y) / mi.Float(eye.pixels.y)) * eye.field.y + eye.moved.y
+    way = eye.forward + x * eye.right + y * eye.up
     disc = mi.warp.square_to_uniform_disk_concentric(lens) * eye.lens_radius
-    off = disc.x * eye.right + disc.y * eye.up
-    return mi.Ray3f(eye.place + off, dr.normalize(sharp - off))
+    off = disc.x * eye.right + disc.y * eye.lens_up
+    # Toward the place where `way` meets the plane of focus, which under tilt may lie behind the lens.
+    return mi.Ray3f(eye.place + off, dr.normalize(way - dr.dot(eye.focus, way) * off))
 
 
 def spread_samples(pixel, salt, turn):
@@ -271,11 +276,11 @@ def follow(geometry: Geometry, lights: Lights, start: Start, index, direct, imag
         reach = dr.select(hit.valid, hit.distance_mm, dr.inf)
 
         # A lamp's front, where nothing matte has come before.
-        lamp, near, lit = meet_front(lights, walk.ray, reach, active & (look.bounces == 0))
+        lamp, near, lit, glow = meet_front(lights, walk.ray, reach, active & (look.bounces == 0))
         met = active & (lamp < lights.count)
         length = dr.select(met | hit.valid, near, 0)
         look.weight *= dr.exp(-walk.absorption * length)
-        shine = dr.gather(mi.Vector2f, lights.weights, lamp * lights.rows + start.row, met & lit).y
+        shine = dr.gather(mi.Vector2f, lights.weights, lamp * lights.rows + start.row, met & lit).y * glow
         place = (lamp * 16 + start.band) * start.whole + start.pixel
         add_to(image, look.weight * shine, place, met & lit)
         active &= hit.valid & ~met

@@ -9,11 +9,13 @@ from pathlib import Path
 
 import numpy as np
 
+from brimcast.scene.frame import crop_share
 from brimcast.shared.errors import Fault, PersonError
 from brimcast.shared.exposure import marked_f_number
 
 from .adjust import LOOKS, LUMINANCE, Exposure, develop, display
 from .balance import find_white
+from .cropguide import mark_crop
 from .images import read_exr, read_npz, write_exr, write_json, write_npz, write_png
 from .job import Outcome
 from .keep import replacing
@@ -71,7 +73,9 @@ def _list_camera(outcome: Outcome) -> dict | None:
         "white": camera.white or camera.white_k,
     }
     # As report.json has them, for all files are to say the same.
-    return {key: float(f"{it:.6g}") if isinstance(it, float) else it for key, it in numbers.items()}
+    short = {key: float(f"{it:.6g}") if isinstance(it, float) else it for key, it in numbers.items()}
+    share = crop_share(camera)
+    return {**short, "crop_share": share and [float(f"{side:.6g}") for side in share]}
 
 
 def write_output(outcome: Outcome, report: dict, folder: str | Path, settings: dict) -> list[str]:
@@ -212,5 +216,6 @@ def _write_picture(outcome: Outcome, folder: Path, settings: dict) -> None:
     powers = {lamp.name: lamp.power_stops for lamp in lamps}
     gels = {lamp.name: lamp.gel for lamp in lamps}
     linear = develop(bands, exposure, power_stops=powers, gels=gels, white=white)
-    write_png(folder / "picture.png", display(linear), settings, quick=True)
+    shown = mark_crop(display(linear), outcome.built.camera)
+    write_png(folder / "picture.png", shown, settings, quick=True)
     write_exr(folder / "picture.exr", bands, linear, settings)

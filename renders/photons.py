@@ -19,6 +19,7 @@ from dataclasses import dataclass
 
 from .device import add_to, draw
 from .engine import dr, mi
+from .glowtable import GlowTable, shine
 from .interfaces import Crossing, Hit, Tint, approach, find_hit, get_kept, proceed, set_out
 from .world import NO_PANEL, Geometry
 
@@ -51,7 +52,7 @@ class LampRows:
     place : mi.Float
         Four numbers a row: lamp point, mm, and the flux weight of a ray at the grid's full size, mm².
     normal : mi.Float
-        Four numbers a row: unit normal there, and zero.
+        Four numbers a row: unit normal there, and whether the front has a glow.
     shift : mi.Float
         Two numbers a row: offset of the grid inside its cell.
     order : mi.UInt32
@@ -82,13 +83,20 @@ class LampRows:
 
 @dataclass
 class AimFrame:
-    """Rectangle across the light's way at the glassware, through which the rays of a lamp are aimed."""
+    """Rectangle across the light's way at the glassware, through which the rays of a lamp are aimed.
+
+    With it goes how the lamp's front glows: its centre, its sides, and a table of this lamp alone.
+    """
 
     corner: mi.Point3f
     across: mi.Vector3f
     upward: mi.Vector3f
     normal: mi.Vector3f
     back_off: mi.Float
+    centre: mi.Point3f
+    right: mi.Vector3f
+    up: mi.Vector3f
+    glow: GlowTable
 
 
 @dataclass
@@ -225,13 +233,17 @@ def _send(geometry: Geometry, rows: LampRows, aim: AimFrame, row, within, blocke
     far2 = dr.squared_norm(way)
     far = dr.sqrt(far2)
     direction = way / far
-    leaving = dr.maximum(dr.dot(direction, mi.Vector3f(facing.x, facing.y, facing.z)), 0)
+    outward = mi.Vector3f(facing.x, facing.y, facing.z)
+    leaving = dr.maximum(dr.dot(direction, outward), 0)
     crossing = dr.abs(dr.dot(direction, aim.normal))
     flux = place.w * scale * scale * leaving * crossing / far2
+    only = mi.UInt32(0)
+    shaped = (flux > 0) & (facing.w != 0)
+    flux *= shine(aim.glow, only, start - aim.centre, aim.right, aim.up, outward, direction, shaped)
 
-    # A start far off would cost all digits.
+    # A start far off would cost all digits, and so would the way from there.
     short = dr.maximum(far - aim.back_off, 0)
-    origin = start + direction * short
+    origin = target - direction * dr.minimum(far, aim.back_off)
     back = mi.Ray3f(origin, -direction, short * 0.9999, 0.0, [])
     hidden = geometry.scene.ray_test(back, coherent=False, active=(flux > 0) & blockers & (short > 0))
     return mi.Ray3f(origin, direction), dr.select(hidden, 0, flux)

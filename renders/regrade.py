@@ -24,6 +24,7 @@ from . import stopsmap
 from .adjust import LOOKS, Exposure, develop, display
 from .balance import AS_SHOT, find_white
 from .bandfile import see_bands
+from .cropguide import draw_crop
 from .images import SETTINGS_KEY, write_json, write_png
 from .keep import DAMAGE, replacing
 
@@ -232,6 +233,7 @@ def regrade(folder: Path, wish: Wish, out: Path | None = None) -> tuple[dict, li
     stored = read_stored(folder)
     made = grade(stored, wish)
     shown, stops = _develop(stored.bands, made, wish.look)
+    shown = draw_crop(shown, stored.settings["camera"]["crop_share"])
     look = {"name": wish.look, "meaning": LOOKS[wish.look]}
     settings = {**stored.settings, "look": look, "adjusted": _list_changes(stored, made, wish)}
     report = _describe(folder, stored, made, wish, stops)

@@ -53,6 +53,8 @@ def stock_scene(built: BuiltSet, crop: tuple[int, int, int, int] | None = None):
         raise ValueError(f"the lamps shine at {lines}; allowed: one and the same wavelength")
     if len(built.media) > 1 or any(medium.absorption_per_mm.any() for medium in built.media):
         raise ValueError("the set has more than one medium, or one that absorbs; allowed: one clear medium")
+    if any(lamp.glow or lamp.kind in ("tube", "ring") for lamp in built.lamps):
+        raise ValueError("a lamp has a beam or is a tube; allowed: even discs, panels and bulbs")
     if built.camera is None:
         raise ValueError("the set has no camera")
     line_nm = lines.pop()

@@ -11,7 +11,6 @@ from brimcast.vessels import imports, vesselfile
 from brimcast.vessels.measured import make_vessel
 from brimcast.vessels.outline import OutlineError
 
-from .colourwords import Measured
 from .models_vessels import DrawnVessel, FileVessel, GlassMeasures, MeshVessel
 from .setfile import SetFile, faults_at
 
@@ -60,14 +59,14 @@ def folder_of(set_file: SetFile) -> Path:
 
 
 def list_files(set_file: SetFile) -> list[Path]:
-    """Return the files of the set's glasses, their labels, and its lamps' measured light, in their order."""
-    folder, found = folder_of(set_file), []
+    """Return the files that the set's glasses are in, those of their labels, and those of its lamps."""
+    from .kits import list_lamp_files
+
+    folder, found = folder_of(set_file), list_lamp_files(set_file)
     for glass in set_file.glasses.values():
         if isinstance(glass.vessel, _FILES):
             found += _with_drawing(folder / glass.vessel.file)
         found += [folder / label.picture for label in glass.labels if label.picture]
-    for lamp in set_file.lamps.values():
-        found += [folder / one.file for one in (lamp.colour, *lamp.gels) if isinstance(one, Measured)]
     return found
 
 

@@ -35,7 +35,7 @@ lamps:
     gels: [half CTB, ND 1/2 stop]
     {READING % "f/11"}
 cards: {{grey: {{at: [-60 mm, 60 mm, 60 mm], facing: camera, size: [100 mm, 80 mm], reflectance: 18 %}}}}
-camera: {{distance: 900 mm, elevation: 25 deg, white: grey}}
+camera: {{distance: 900 mm, elevation: 25 deg, white: grey, crop: '1:1'}}
 meters: {{line: {{at: [0 mm, -60 mm, 0 mm]}}}}
 render: {{width: 60}}
 """
@@ -323,4 +323,7 @@ def test_adjusted_picture_agrees_with_its_bands_by_hand(folder):
     linear = xyz @ (XYZ_TO_SRGB @ adaptation_from(6504.0)).T
     inside = (linear.min(axis=-1) >= 0) & (linear.max(axis=-1) < 1)
     assert inside.mean() > 0.5
+    # The crop guide lies over the rest.
+    inside[:, :10] = inside[:, 50:] = False
+    assert (picture[:, 8, 0] == 255).all() and (picture[:, 9, 0] == 0).all()
     assert np.abs(picture - 255 * encode_srgb(linear))[inside].max() < 0.52

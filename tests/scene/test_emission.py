@@ -8,10 +8,12 @@ from brimcast.scene.builder import build
 from brimcast.scene.colourwords import GEL_FORMS, Density, Measured, describe_gel, read_colour, read_gel
 from brimcast.scene.emission import band_shares, emit, light_of, pass_gels
 from brimcast.scene.glassfiles import list_files
+from brimcast.scene.readings import at_glass, read_lamp
 from brimcast.shared import spectra
 from brimcast.shared.bands import BAND_EDGES_NM, GRID_NM, band_means
 from brimcast.shared.colour import adaptation, delta_e_2000, lab_from_xyz, xyz_from_bands, xyz_from_spectrum
 from brimcast.shared.errors import PersonError
+from brimcast.shared.gels import describe
 from brimcast.shared.quantity import QuantityError
 
 SET = "brimcast: 1\nlamps:\n  key: {%s}\ncamera: {white: %s}\n"
@@ -163,6 +165,14 @@ def test_gel_leaves_the_reading_and_the_balance_of_lamps_alone():
         assert gelled.passed == pytest.approx(0.25)
         assert bare.passed == pytest.approx(1)
     assert np.array_equal(bare.gel, np.ones(16))
+
+
+def test_meter_before_a_gelled_lamp_shows_its_loss():
+    """`brimcast expose` reads lamps as they stand, gels on."""
+    bare, gelled = (build(set_of(lamp)) for lamp in ("", "gels: [full CTB, ND 1 stop]"))
+    lights = [read_lamp(built, built.lamps[0], at_glass(built)) for built in (bare, gelled)]
+    lost = describe(gelled.lamps[0].spectrum, gelled.lamps[0].gel_share)["loss_stops"]
+    assert np.log2(lights[0] / lights[1]) == pytest.approx(lost, abs=0.01)
 
 
 def test_digest_tells_gels_apart():

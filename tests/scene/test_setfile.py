@@ -8,7 +8,8 @@ import pytest
 
 from brimcast.scene import setfile
 from brimcast.scene.colourwords import Line, Temperature
-from brimcast.scene.models_lights import Direction, Distance, PanelLamp
+from brimcast.scene.models_heads import PanelLamp
+from brimcast.scene.models_lights import Direction, Distance
 from brimcast.scene.models_materials import (
     LIQUIDS,
     Beer,
