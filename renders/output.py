@@ -22,7 +22,7 @@ from .keep import replacing
 from .plan import Circle, Plan, draw_table_plan
 from .report import list_maps, meter_bands, units
 
-__all__ = ["list_settings", "list_stale", "plan_table", "write_output"]
+__all__ = ["list_settings", "list_stale", "plan_table", "tell_unbalanced", "write_output"]
 
 # White balance of a table plan where the set has no camera: that of a camera that is left at its default.
 PLAIN_WHITE_K = 5600.0
@@ -194,6 +194,14 @@ def _balance(outcome: Outcome) -> float | tuple[float, float]:
         return find_white(outcome.built.camera.white, plain, found)
     except ValueError:
         return outcome.built.camera.white_k
+
+
+def tell_unbalanced(outcome: Outcome) -> str:
+    """Return what to say where white could not be found in the set's light; else an empty text."""
+    camera = outcome.built.camera
+    if camera is None or not camera.white or not isinstance(_balance(outcome), float):
+        return ""
+    return f"white balance: no light falls on {camera.white!r}, so it is that of {camera.white_k:.0f} K"
 
 
 def _exposure_note(outcome: Outcome) -> str:
