@@ -6,6 +6,7 @@ Blur stays as traced.
 
 import math
 from dataclasses import dataclass
+from functools import cache
 
 import numpy as np
 
@@ -23,6 +24,14 @@ METERED_CARD_LEVEL = (
     * CARD_REFLECTANCE
     / (math.pi * exposure.SATURATION_LX_S)
 )
+
+# How a picture is shown, in words for its file.
+LOOKS = {
+    "plain": "sRGB, clipped at saturation as the camera clips",
+    "pitch": "sRGB with a soft shoulder from half of saturation up, for pitching; the camera would clip",
+}
+SHOULDER_FROM = 0.5
+_ENCODED_STEPS = 1 << 18
 
 # Y of linear sRGB: the middle row of the inverse of XYZ_TO_SRGB.
 LUMINANCE = np.linalg.inv(XYZ_TO_SRGB)[1]
@@ -115,10 +124,10 @@ def develop(bands, camera, power_stops=None, gels=None, white=None):
     for lamp, stored in bands.items():
         seen = BAND_XYZ * np.reshape(gels.get(lamp, np.ones(BANDS)), (-1, 1))
         weights = to_rgb @ seen.T * 2.0 ** power_stops.get(lamp, 0.0)
-        # One product of matrices, in single precision so that no copy of the bands is made.
-        flat = np.asarray(stored, np.float32).reshape(BANDS, -1)
-        rgb = rgb + weights.astype(np.float32) @ flat
-    return np.ascontiguousarray(rgb.T).reshape(*np.shape(stored)[1:], 3)
+        # Line by line, in single precision, so that no copy of the bands is made.
+        lines = np.moveaxis(np.asarray(stored, np.float32), 0, 1)
+        rgb = rgb + np.matmul(weights.astype(np.float32), lines)
+    return np.ascontiguousarray(np.moveaxis(rgb, 1, 2))
 
 
 def _check(bands, power_stops, gels):
@@ -165,26 +174,56 @@ def adaptation_from(white):
     return adaptation(xyz_from_xy((x, y)))
 
 
-def display(linear):
+def display(linear, look="plain"):
     """Return a developed picture as 8-bit sRGB.
 
     Colours that the screen cannot show (a channel below 0) are mixed with the
     grey of their own luminance just until the lowest channel is 0: luminance
-    stays, and hue roughly. Then each channel clips at 1, as a sensor does.
+    stays, and hue roughly. Then, plain, each channel clips at 1, as a sensor
+    does; for a pitch, each channel x above `SHOULDER_FROM` is bent towards white,
+    k + (1 - k) u / (1 + u) with u = (x - k) / (1 - k), so that light over
+    saturation still shows its shape, and clips nowhere.
 
     Parameters
     ----------
     linear : (..., 3) float
         Linear sRGB, 1 = display white.
+    look : {'plain', 'pitch'}
 
     Returns
     -------
     (..., 3) uint8
+
+    Raises
+    ------
+    ValueError
+        The look is none of the two.
     """
-    linear = np.asarray(linear, np.float32)
-    grey = np.maximum(linear @ LUMINANCE.astype(np.float32), 0)[..., None]
-    lowest = np.minimum(linear.min(axis=-1, keepdims=True), 0)
+    if look not in LOOKS:
+        raise ValueError(f"look {look!r} is not known; use one of {', '.join(LOOKS)}")
+    shown = _within_gamut(np.asarray(linear, np.float32))
+    if look == "pitch":
+        over = np.maximum(shown - SHOULDER_FROM, 0) / (1 - SHOULDER_FROM)
+        shown = np.minimum(shown, SHOULDER_FROM) + (1 - SHOULDER_FROM) * over / (1 + over)
+    steps = np.clip(shown, 0, 1) * np.float32(_ENCODED_STEPS)
+    return _encoded()[np.rint(steps).astype(np.uint32)]
+
+
+def _within_gamut(linear):
+    """Return colours with no channel below 0."""
+    outside = np.minimum(np.minimum(linear[..., 0], linear[..., 1]), linear[..., 2]) < 0
+    if not outside.any():
+        return linear
+    found = linear.copy()
+    colour = linear[outside]
+    grey = np.maximum(colour @ LUMINANCE.astype(np.float32), 0)[:, None]
     # grey + kept * (lowest - grey) = 0
-    kept = np.divide(grey, grey - lowest, out=np.ones_like(grey), where=lowest < 0)
-    shown = np.clip(grey + kept * (linear - grey), 0, 1)
-    return np.round(255 * encode_srgb(shown)).astype(np.uint8)
+    kept = grey / (grey - colour.min(axis=-1, keepdims=True))
+    found[outside] = grey + kept * (colour - grey)
+    return found
+
+
+@cache
+def _encoded():
+    """Return 8-bit sRGB of 0 to 1 in `_ENCODED_STEPS`, so fine that a level has 80 of them at least."""
+    return np.round(255 * encode_srgb(np.arange(_ENCODED_STEPS + 1) / _ENCODED_STEPS)).astype(np.uint8)

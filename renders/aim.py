@@ -150,8 +150,9 @@ def draw_rows(
         order=counts(choice),
         optics=optics.optics,
         band=optics.band,
-        visible=floats(BAND_XYZ[band, 1]),
+        visible=floats(BAND_XYZ[band, 1] * lamp.gel[band]),
         end=counts(np.where((band >= 1) & (band < 5), 1, np.where(band >= 11, 2, 0))),
+        width=floats(BAND_WIDTH_NM * lamp.gel[band]),
     )
 
 

@@ -88,7 +88,7 @@ def take_picture(
     """
     camera = built.camera
     eye = set_eye(camera)
-    strength = np.array([lamp.scale for lamp in built.lamps])
+    strength = np.stack([lamp.scale * lamp.gel for lamp in built.lamps])
     roll = _Roll(camera, len(built.lamps), store and store.load("picture"))
     while roll.round < finish.rounds:
         pixels = roll.wanted(finish)
@@ -138,7 +138,7 @@ class _Roll:
 
     def count(self, pixels: np.ndarray, strength: np.ndarray) -> None:
         """Take note of a round."""
-        weights = (strength[:, None] * BAND_XYZ[:, 1]).ravel()
+        weights = (strength * BAND_XYZ[:, 1]).ravel()
         now = np.tensordot(weights, self.image.numpy().reshape(self.lamps * 16, self.whole), 1)
         luminance = (now - self.before)[pixels]
         self.before = now

@@ -19,8 +19,12 @@ def mark_crop(rgb8, camera):
     -------
     (h, w, 3) uint8
     """
-    share = crop_share(camera)
-    if share is None or share == (1.0, 1.0):
+    return draw_crop(rgb8, crop_share(camera))
+
+
+def draw_crop(rgb8, share):
+    """Return a picture with a crop guide on it that is `share` of its width and height; None for no guide."""
+    if share is None or tuple(share) == (1.0, 1.0):
         return rgb8
     height, width = rgb8.shape[:2]
     thick = max(1, round(width / 900))

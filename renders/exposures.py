@@ -11,9 +11,11 @@ import numpy as np
 
 from brimcast.scene.built import BuiltSet
 from brimcast.scene.frame import crop_share, project
+from brimcast.shared.colour import BAND_XYZ
 from brimcast.shared.errors import Fault, PersonError
 
 from .adjust import Exposure, develop
+from .balance import find_white
 from .images import read_exr, read_npz
 
 # White of a table without a camera: that of a camera left at its default.
@@ -59,6 +61,9 @@ def read_folder(path: Path, built: BuiltSet) -> Folder:
         text = "holds no report.json of a computed set; give the folder of an earlier render or map"
         raise PersonError(Fault(str(path), None, None, None, text)) from None
     maps, settings = read_npz(path / "maps.npz")
+    if "meter_reflectance" not in maps:
+        text = "was computed by an earlier version; compute the set again"
+        raise PersonError(Fault(str(path), None, None, None, text))
     bands = read_exr(path / "picture.exr")[0] if (path / "picture.exr").is_file() else None
     names = [lamp.name for lamp in built.lamps]
     if sorted(report.get("lamps", {})) != sorted(names):
@@ -68,23 +73,55 @@ def read_folder(path: Path, built: BuiltSet) -> Folder:
     return Folder(path, report, maps, settings, bands)
 
 
-def expose_as(built: BuiltSet, folder: Folder | None) -> tuple[Exposure, float]:
+def expose_as(built: BuiltSet, folder: Folder) -> tuple[Exposure, float | tuple[float, float]]:
     """Return exposure and white of the set's camera; without one, the plain table is exposed as metered."""
     camera = built.camera
     if camera:
         relative = 1.0 if built.relative else None
-        return Exposure(camera.f_number, camera.iso, camera.magnification, relative), camera.white_k
-    plain = sum(lamp["plain_table"] for lamp in folder.report["lamps"].values()) if folder else 1.0
+        exposure = Exposure(camera.f_number, camera.iso, camera.magnification, relative)
+        return exposure, _balance(built, folder) if camera.white else camera.white_k
+    # As metered: gels off.
+    plain = sum(float(folder.maps[f"{name}.plain"] @ BAND_XYZ[:, 1]) for name in folder.report["lamps"])
     return Exposure(1.0, 100.0, relative=1 / plain if plain > 0 else 1.0), PLAIN_WHITE_K
 
 
+def _balance(built: BuiltSet, folder: Folder) -> float | tuple[float, float]:
+    """White from the light of the set; where none falls there, or it was not metered, that of daylight."""
+    plain, meters = (light.sum(axis=0) for light in _lit(built, folder))
+    reflectance = folder.maps["meter_reflectance"]
+    names = enumerate(folder.settings["meters"])
+    found = {name: meters[:, place] * reflectance[place] for place, name in names}
+    try:
+        return find_white(built.camera.white, plain, found)
+    except (KeyError, ValueError):
+        return built.camera.white_k
+
+
+def _lit(built: BuiltSet, folder: Folder) -> tuple[np.ndarray, np.ndarray]:
+    """Return each lamp's light as set now: on the plain table, (lamps, 16), on the meters, (lamps, 16, n)."""
+    change = _power_change(built, folder)
+    share = {lamp.name: lamp.gel * change[lamp.name] for lamp in built.lamps}
+    plain = [folder.maps[f"{name}.plain"] * passed for name, passed in share.items()]
+    meters = [folder.maps[f"{name}.meters"] * passed[:, None] for name, passed in share.items()]
+    return np.stack(plain), np.stack(meters)
+
+
+def _power_change(built: BuiltSet, folder: Folder) -> dict[str, float]:
+    """Return each lamp's light at its power now, over that at the power that the maps are kept at."""
+    kept = folder.settings.get("power_stops", {})
+    return {
+        lamp.name: 2.0 ** (lamp.power_stops - kept.get(lamp.name, lamp.power_stops)) for lamp in built.lamps
+    }
+
+
 def expose_picture(built: BuiltSet, folder: Folder) -> np.ndarray | None:
-    """Return the picture, (h, w, 3) linear sRGB, at the set's powers; None where the folder has none."""
+    """Return the picture, (h, w, 3) linear sRGB, as the set is now; None where the folder has none."""
     if folder.bands is None or built.camera is None:
         return None
-    exposure, white_k = expose_as(built, folder)
+    exposure, white = expose_as(built, folder)
     powers = {lamp.name: lamp.power_stops for lamp in built.lamps}
-    return develop(folder.bands, exposure, power_stops=powers, white=white_k)
+    gels = {lamp.name: lamp.gel for lamp in built.lamps}
+    return develop(folder.bands, exposure, power_stops=powers, gels=gels, white=white)
 
 
 def expose_table(built: BuiltSet, folder: Folder, focused_only: bool = False) -> np.ndarray | None:
@@ -98,31 +135,27 @@ def expose_table(built: BuiltSet, folder: Folder, focused_only: bool = False) ->
     maps = folder.maps
     if min(len(maps["x_mm"]), len(maps["y_mm"])) < 2:
         return None
-    exposure, white_k = expose_as(built, folder)
+    exposure, white = expose_as(built, folder)
     matte = built.panels[0].front[:, None, None] / math.pi
     kinds = KINDS[1:] if focused_only else KINDS
     bands = {lamp.name: sum(maps[f"{lamp.name}.{kind}"] for kind in kinds) * matte for lamp in built.lamps}
-    # Maps are kept at the powers of their run.
-    kept = folder.settings.get("power_stops", {})
-    powers = {lamp.name: lamp.power_stops - kept.get(lamp.name, lamp.power_stops) for lamp in built.lamps}
-    return develop(bands, exposure, power_stops=powers, white=white_k)
+    # Maps are kept at the powers of their run, without gels.
+    change = _power_change(built, folder)
+    share = {lamp.name: lamp.gel * change[lamp.name] for lamp in built.lamps}
+    return develop(bands, exposure, gels=share, white=white)
 
 
 def traced_meters(built: BuiltSet, folder: Folder) -> dict:
-    """Return what the set's meters caught when it was traced, at the powers set now.
+    """Return what the set's meters caught when it was traced, at the powers and through the gels set now.
 
     Returns
     -------
     dict of str to dict
         `light` and `stops_over_table` of all lamps together, as in the report.
     """
-    kept = folder.settings.get("power_stops", {})
-    now = {lamp.name: lamp.power_stops for lamp in built.lamps}
-    change = {name: 2.0 ** (power - kept.get(name, power)) for name, power in now.items()}
-    plain = sum(folder.report["lamps"][name]["plain_table"] * factor for name, factor in change.items())
+    plain, meters = (light.sum(axis=0).T @ BAND_XYZ[:, 1] for light in _lit(built, folder))
     found = {}
-    for meter, told in folder.report["meters"].items():
-        light = sum(told["lamps"][name]["light"]["value"] * factor for name, factor in change.items())
+    for meter, light in zip(folder.settings["meters"], map(float, meters), strict=True):
         lit = light > 0 and plain > 0
         found[meter] = {"light": light, "stops_over_table": math.log2(light / plain) if lit else None}
     return found

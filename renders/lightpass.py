@@ -59,13 +59,15 @@ EFFORTS = {
 
 @dataclass
 class LampLight:
-    """What one lamp's light does after it has met glassware; per unit luminance of its front.
+    """What one lamp's light does after it has met glassware; per unit luminance of its front without gels.
+
+    Maps and meters, which have bands, are without gels too; what is luminous, blue or red went through them.
 
     Attributes
     ----------
     lamp : Lamp
     plain : float
-        Luminous light on the bare table at the datum.
+        Luminous light on the bare table at the datum, without gels.
     maps : (16, 2, cells) float32
         Mean spectral irradiance of every cell of `windows`, 1/nm; kinds refractive, reflective.
     channels : (batches, 2, 3, ny, nx) float32
@@ -97,6 +99,11 @@ class LampLight:
     rounds: int = 0
     relative_error: float = float("nan")
     rays: int = 0
+
+    @property
+    def plain_seen(self) -> float:
+        """Luminous light on the bare table at the datum, through the lamp's gels."""
+        return self.plain * self.lamp.passed
 
 
 @dataclass
@@ -190,7 +197,7 @@ def _crop(landings, size_mm, cell: float) -> Window:
     counts = [int(np.ceil(size / square)) for size in reversed(size_mm)]
     low, high = np.full(2, np.inf), np.full(2, -np.inf)
     for lamp, (where, flux, panel) in landings:
-        plain = plain_table_factor(lamp)
+        plain = plain_table_factor(lamp) * lamp.passed
         for kind in (0, 1):
             here = (flux > 0) & (panel == kind)
             bins = [np.arange(count + 1) * square for count in counts]

@@ -2,24 +2,27 @@
 
 from __future__ import annotations
 
+import json
 import math
 from importlib.metadata import version
 from pathlib import Path
 
 import numpy as np
 
+from brimcast.scene.frame import crop_share
 from brimcast.shared.errors import Fault, PersonError
 from brimcast.shared.exposure import marked_f_number
 
-from .adjust import LUMINANCE, Exposure, develop, display
+from .adjust import LOOKS, LUMINANCE, Exposure, develop, display
+from .balance import find_white
 from .cropguide import mark_crop
 from .images import read_exr, read_npz, write_exr, write_json, write_npz, write_png
 from .job import Outcome
 from .keep import replacing
 from .plan import Circle, Plan, draw_table_plan
-from .report import list_maps, units
+from .report import list_maps, meter_bands, units
 
-__all__ = ["list_settings", "list_stale", "plan_table", "write_output"]
+__all__ = ["list_settings", "list_stale", "plan_table", "tell_unbalanced", "write_output"]
 
 # White balance of a table plan where the set has no camera: that of a camera that is left at its default.
 PLAIN_WHITE_K = 5600.0
@@ -50,7 +53,29 @@ def list_settings(outcome: Outcome, text: str, changes: dict[str, str] | None = 
         "units": units(outcome),
         "engine": {"variant": engine.variant, "device": engine.device, "device_name": engine.device_name},
         "power_stops": {lamp.name: lamp.power_stops for lamp in built.lamps},
+        "gels": {lamp.name: list(lamp.gels) for lamp in built.lamps},
+        "meters": [meter.name for meter in built.meters],
+        "relative": built.relative,
+        "camera": _list_camera(outcome),
+        "look": {"name": "plain", "meaning": LOOKS["plain"]},
     }
+
+
+def _list_camera(outcome: Outcome) -> dict | None:
+    """What of the camera makes levels of light."""
+    camera = outcome.built.camera
+    if camera is None:
+        return None
+    numbers = {
+        "f_number": marked_f_number(camera.f_number),
+        "iso": camera.iso,
+        "magnification": camera.magnification,
+        "white": camera.white or camera.white_k,
+    }
+    # As report.json has them, for all files are to say the same.
+    short = {key: float(f"{it:.6g}") if isinstance(it, float) else it for key, it in numbers.items()}
+    share = crop_share(camera)
+    return {**short, "crop_share": share and [float(f"{side:.6g}") for side in share]}
 
 
 def write_output(outcome: Outcome, report: dict, folder: str | Path, settings: dict) -> list[str]:
@@ -98,6 +123,13 @@ def list_stale(folder: str | Path, digest: str) -> list[str]:
         path = Path(folder) / name
         if path.exists() and read(path)[-1].get("digest") != digest:
             stale.append(name)
+    path = Path(folder) / "adjusted.json"
+    if path.exists():
+        try:
+            other = json.loads(path.read_text(encoding="utf-8"))["settings"]["digest"]
+        except (OSError, ValueError, KeyError, TypeError):
+            other = None
+        stale += ["adjusted.json"] * (other != digest)
     return stale
 
 
@@ -106,7 +138,7 @@ def plan_table(outcome: Outcome) -> Plan | None:
     built = outcome.built
     if min(outcome.window.shape) < 2:
         return None
-    exposure, white_k = _expose(outcome)
+    exposure, white = _expose(outcome)
     matte = built.panels[0].front / math.pi
     bands, plain = {}, {}
     for number, light in enumerate(outcome.lights):
@@ -114,15 +146,16 @@ def plan_table(outcome: Outcome) -> Plan | None:
         spectrum = lamp.band_spectrum * lamp.scale
         here = light.maps[:, :, : outcome.window.cells].sum(axis=1).reshape(16, *outcome.window.shape)
         straight = outcome.direct[number] * spectrum[:, None, None]
-        bands[lamp.name] = (here * lamp.scale + straight) * matte[:, None, None]
-        plain[lamp.name] = (light.plain * spectrum * matte)[:, None, None]
-    plain_level = float(develop(plain, exposure, white=white_k)[0, 0] @ LUMINANCE)
+        through = (lamp.gel * matte)[:, None, None]
+        bands[lamp.name] = (here * lamp.scale + straight) * through
+        plain[lamp.name] = (light.plain * spectrum)[:, None, None] * through
+    plain_level = float(develop(plain, exposure, white=white)[0, 0] @ LUMINANCE)
     if not plain_level > 0:
         return None
     return Plan(
         title=built.title,
         quality=outcome.quality,
-        light=develop(bands, exposure, white=white_k),
+        light=develop(bands, exposure, white=white),
         x_mm=outcome.x_mm,
         y_mm=outcome.y_mm,
         plain_level=plain_level,
@@ -137,14 +170,38 @@ def plan_table(outcome: Outcome) -> Plan | None:
     )
 
 
-def _expose(outcome: Outcome) -> tuple[Exposure, float]:
+def _expose(outcome: Outcome) -> tuple[Exposure, float | tuple[float, float]]:
     """Exposure and white of the camera; without one, the plain table is exposed as metered."""
     built, camera = outcome.built, outcome.built.camera
     if camera:
         relative = 1.0 if built.relative else None
-        return Exposure(camera.f_number, camera.iso, camera.magnification, relative), camera.white_k
+        exposure = Exposure(camera.f_number, camera.iso, camera.magnification, relative)
+        return exposure, _balance(outcome) if camera.white else camera.white_k
     plain = sum(light.plain * light.lamp.scale for light in outcome.lights)
     return Exposure(1.0, 100.0, relative=1 / plain if plain > 0 else 1.0), PLAIN_WHITE_K
+
+
+def _balance(outcome: Outcome) -> float | tuple[float, float]:
+    """White from the light of the set; where none falls there, that of daylight."""
+    plain = sum(
+        light.plain * light.lamp.scale * light.lamp.band_spectrum * light.lamp.gel for light in outcome.lights
+    )
+    gels = np.stack([light.lamp.gel for light in outcome.lights])
+    read = np.einsum("lkm,lk->km", meter_bands(outcome).mean(axis=1), gels)
+    meters = outcome.built.meters
+    found = {meter.name: read[:, place] * meter.reflectance for place, meter in enumerate(meters)}
+    try:
+        return find_white(outcome.built.camera.white, plain, found)
+    except ValueError:
+        return outcome.built.camera.white_k
+
+
+def tell_unbalanced(outcome: Outcome) -> str:
+    """Return what to say where white could not be found in the set's light; else an empty text."""
+    camera = outcome.built.camera
+    if camera is None or not camera.white or not isinstance(_balance(outcome), float):
+        return ""
+    return f"white balance: no light falls on {camera.white!r}, so it is that of {camera.white_k:.0f} K"
 
 
 def _exposure_note(outcome: Outcome) -> str:
@@ -157,7 +214,7 @@ def _exposure_note(outcome: Outcome) -> str:
 
 
 def _write_picture(outcome: Outcome, folder: Path, settings: dict) -> None:
-    exposure, white_k = _expose(outcome)
+    exposure, white = _expose(outcome)
     lamps = outcome.built.lamps
     # At 0 stops: the files hold each lamp's light before its power.
     bands = {
@@ -165,6 +222,8 @@ def _write_picture(outcome: Outcome, folder: Path, settings: dict) -> None:
         for number, lamp in enumerate(lamps)
     }
     powers = {lamp.name: lamp.power_stops for lamp in lamps}
-    linear = develop(bands, exposure, power_stops=powers, white=white_k)
-    write_png(folder / "picture.png", mark_crop(display(linear), outcome.built.camera), settings)
+    gels = {lamp.name: lamp.gel for lamp in lamps}
+    linear = develop(bands, exposure, power_stops=powers, gels=gels, white=white)
+    shown = mark_crop(display(linear), outcome.built.camera)
+    write_png(folder / "picture.png", shown, settings, quick=True)
     write_exr(folder / "picture.exr", bands, linear, settings)

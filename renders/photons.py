@@ -64,6 +64,8 @@ class LampRows:
         Luminous weight of each row's band, nm: books are kept in luminous flux.
     end : mi.UInt32
         1 for the blue end of the spectrum, 400-480 nm, 2 for the red, 600-700 nm, else 0.
+    width : mi.Float
+        Weight of each row's band at those ends, nm.
     """
 
     ray: object
@@ -76,6 +78,7 @@ class LampRows:
     band: object
     visible: object
     end: object
+    width: object
 
 
 @dataclass

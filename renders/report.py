@@ -7,9 +7,12 @@ from importlib.metadata import version
 
 import numpy as np
 
+from brimcast.scene.emission import light_of
 from brimcast.scene.frame import describe_camera
+from brimcast.scene.lamps import Lamp
 from brimcast.shared.bands import BAND_CENTRES_NM, BAND_EDGES_NM
 from brimcast.shared.colour import BAND_XYZ, xy_from_xyz
+from brimcast.shared.gels import describe as describe_stack
 
 from .job import Outcome
 from .lightpass import LampLight
@@ -64,8 +67,10 @@ def units(outcome: Outcome) -> str:
 def _describe_lamp(light: LampLight) -> dict:
     lamp = light.lamp
     return {
-        "plain_table": light.plain * lamp.scale,
+        "plain_table": light.plain_seen * lamp.scale,
         "power_stops": lamp.power_stops,
+        "colour": describe_light(lamp),
+        "gels": describe_gels(lamp),
         "throw_mm": lamp.throw_mm,
         "elevation_deg": lamp.elevation_deg,
         "azimuth_deg": lamp.azimuth_deg,
@@ -75,6 +80,20 @@ def _describe_lamp(light: LampLight) -> dict:
         "rounds": light.rounds,
         "rays": light.rays,
     }
+
+
+def describe_light(lamp: Lamp) -> dict:
+    """Return the colour of a lamp's light without gels: chromaticity; temperature and Duv if it has them."""
+    light = light_of(lamp.spectrum, lamp.line_nm)
+    told = describe_stack(light, np.ones_like(light))
+    return {key: told[key] for key in ("xy", "cct_k", "duv")}
+
+
+def describe_gels(lamp: Lamp) -> dict | None:
+    """Return a lamp's gels in words and what they do to its light; None where it has none."""
+    if lamp.gel_share is None:
+        return None
+    return {"gels": list(lamp.gels), **describe_stack(light_of(lamp.spectrum, lamp.line_nm), lamp.gel_share)}
 
 
 def _value(parts: np.ndarray) -> dict:
@@ -118,7 +137,7 @@ def _caustic(outcome: Outcome, number: int, kind: int) -> dict:
     if outcome.window.cells == 0:
         return {key: {"value": None, "standard_error": None} for key in MEASURES}
     both = light.channels.sum(axis=1)
-    straight = outcome.direct[number]
+    straight = outcome.direct[number] * light.lamp.passed
     batches = [
         TableLight(
             outcome.x_mm,
@@ -136,12 +155,15 @@ def _caustic(outcome: Outcome, number: int, kind: int) -> dict:
     )
     foot = outcome.built.feet[0].foot_radius_mm if outcome.built.feet else 0.0
     return measure_with_errors(
-        whole, batches, light.plain * scale, foot, float(light.incident.mean()) * scale
+        whole, batches, light.plain_seen * scale, foot, float(light.incident.mean()) * scale
     )
 
 
 def meter_bands(outcome: Outcome) -> np.ndarray:
-    """Return the light on every meter, (lamps, 16 parts, 16 bands, meters), physical or relative, per nm."""
+    """Return the light on every meter, (lamps, 16 parts, 16 bands, meters), physical or relative, per nm.
+
+    At the lamps' powers, without their gels.
+    """
     found = []
     for number, light in enumerate(outcome.lights):
         straight = np.einsum("mp,k->pkm", outcome.meter_direct[number], light.lamp.band_spectrum)
@@ -151,9 +173,10 @@ def meter_bands(outcome: Outcome) -> np.ndarray:
 
 
 def _meters(outcome: Outcome) -> dict:
-    bands = meter_bands(outcome)
+    gels = np.stack([light.lamp.gel for light in outcome.lights])
+    bands = meter_bands(outcome) * gels[:, None, :, None]
     names = [light.lamp.name for light in outcome.lights]
-    plain = [light.plain * light.lamp.scale for light in outcome.lights]
+    plain = [light.plain_seen * light.lamp.scale for light in outcome.lights]
     report = {}
     for place, meter in enumerate(outcome.built.meters):
         by_lamp = {
@@ -177,18 +200,24 @@ def _reading(parts: np.ndarray, plain: float) -> dict:
 
 def list_maps(outcome: Outcome) -> dict[str, np.ndarray]:
     """Return the arrays of `maps.npz`."""
-    window = outcome.window
+    window, meters = outcome.window, outcome.built.meters
+    read = meter_bands(outcome).mean(axis=1) if meters else np.zeros((len(outcome.lights), 16, 0))
     arrays = {
         "x_mm": outcome.x_mm,
         "y_mm": outcome.y_mm,
         "band_edges_nm": np.asarray(BAND_EDGES_NM),
         "band_centres_nm": np.asarray(BAND_CENTRES_NM),
         "band_xyz": BAND_XYZ,
+        "meter_reflectance": np.array([meter.reflectance for meter in meters]).reshape(-1, 16),
     }
     for number, light in enumerate(outcome.lights):
         name, scale = light.lamp.name, light.lamp.scale
         here = light.maps[:, :, : window.cells].reshape(16, 2, *window.shape)
         spectrum = light.lamp.band_spectrum[:, None, None]
+        arrays[f"{name}.spectrum"] = light_of(light.lamp.spectrum, light.lamp.line_nm)
+        arrays[f"{name}.gel"] = light.lamp.gel
+        arrays[f"{name}.plain"] = light.plain * scale * light.lamp.band_spectrum
+        arrays[f"{name}.meters"] = read[number]
         arrays[f"{name}.direct"] = (outcome.direct[number] * spectrum * scale).astype(np.float32)
         for place, kind in enumerate(KINDS):
             arrays[f"{name}.{kind}"] = (here[:, place] * scale).astype(np.float32)

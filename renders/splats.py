@@ -11,8 +11,6 @@ Robust multiple specular reflections and refractions (2008).
 
 from __future__ import annotations
 
-from brimcast.shared.bands import BAND_WIDTH_NM
-
 from .device import add_to
 from .engine import dr, mi
 from .photons import LampRows, Landings
@@ -59,6 +57,7 @@ class _Book:
         self.plane = (dr.gather(mi.UInt32, rows.band, row) * 2 + kind) * windows.count
         self.visible = dr.gather(mi.Float, rows.visible, row)
         self.end = dr.gather(mi.UInt32, rows.end, row)
+        self.width = dr.gather(mi.Float, rows.width, row)
         self.first = kind * 3 * windows.fine
 
     def add(self, flux, cell, active):
@@ -67,7 +66,7 @@ class _Book:
         add_to(self.channels, flux * self.visible, self.first + cell, fine)
         coloured = fine & (self.end > 0)
         colour = self.first + self.end * self.fine
-        add_to(self.channels, flux * BAND_WIDTH_NM, colour + cell, coloured)
+        add_to(self.channels, flux * self.width, colour + cell, coloured)
 
 
 @dr.freeze(warn_after=1000)

@@ -16,7 +16,15 @@ from .lamps import Lamp, plain_table_factor
 from .panels import bands_of, hang_sheet, lay_plate, lay_table
 from .pieces import Piece, choose_vessel, fill_glass, make_solid, rank_media, shape_prop
 from .setfile import SetFile, digest
-from .views import face, measure_room, place_camera, place_doors, place_lamps, place_meter
+from .views import (
+    face,
+    measure_room,
+    meter_white_card,
+    place_camera,
+    place_doors,
+    place_lamps,
+    place_meter,
+)
 
 # Without readings, sun and sky count as a lamp so far away: the usual throw.
 NEAR_MM = 1500.0
@@ -86,7 +94,10 @@ def build(set_file: SetFile, detail: float = 1.0) -> BuiltSet:
         panels=tuple(panels),
         lamps=tuple(lamps),
         camera=camera,
-        meters=tuple(place_meter(set_file, name, faced) for name in set_file.meters),
+        meters=(
+            *(place_meter(set_file, name, faced) for name in set_file.meters),
+            *meter_white_card(set_file, faced),
+        ),
         feet=tuple(feet),
         relative=not any(lamp.calibrated for lamp in lamps),
         quality=set_file.render.quality,
@@ -101,7 +112,7 @@ def build(set_file: SetFile, detail: float = 1.0) -> BuiltSet:
 
 
 def _scaled(built: BuiltSet) -> BuiltSet:
-    """Lamps without readings: equal strength at equal distance, one unit together at the datum."""
+    """Lamps without readings: equal strength at equal distance, one unit together at the datum, gels off."""
     even = [replace(lamp, luminance=_even_strength(lamp)) for lamp in built.lamps]
     together = sum(lamp.scale * plain_table_factor(lamp) for lamp in even)
     unit = 1 / together if together > 0 else 1.0

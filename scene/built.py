@@ -109,12 +109,16 @@ class Sheet:
 
 @dataclass(frozen=True)
 class Meter:
-    """A disc that reads the light arriving on its front."""
+    """A disc that reads the light arriving on its front.
+
+    `reflectance`, (16,), is that of what it lies on where that is to look white, else 1.
+    """
 
     name: str
     centre_mm: np.ndarray
     normal: np.ndarray
     radius_mm: float
+    reflectance: np.ndarray = field(default_factory=lambda: np.ones(16))
 
 
 @dataclass(frozen=True)
@@ -139,6 +143,8 @@ class Camera:
         Lens turned downward about `right`; the sensor stays.
     crop : float or None
         Width over height of the crop guide.
+    white : str or None
+        What is neutral instead of a light of `white_k`: ``as shot``, or the name of a meter.
     """
 
     place_mm: np.ndarray
@@ -158,6 +164,7 @@ class Camera:
     shift_mm: float = 0.0
     tilt_deg: float = 0.0
     crop: float | None = None
+    white: str | None = None
 
     @property
     def magnification(self) -> float:

@@ -8,6 +8,7 @@ from __future__ import annotations
 import re
 from collections.abc import Iterator
 
+from .colourwords import AS_SHOT, WHITE_WORDS
 from .models import SECTIONS, hero_of
 from .models_base import listed, nearest, show
 from .models_lights import DIRECTIONS
@@ -26,6 +27,7 @@ def cross_check(document: Document) -> Iterator[Found]:
     yield from _check_names(document, things)
     yield from _check_targets(document, things)
     yield from _check_readings(things["lamps"])
+    yield from _check_white(document, things)
     yield from _check_stands(document, things)
 
 
@@ -91,6 +93,17 @@ def _check_readings(lamps: dict) -> Iterator[Found]:
         if read and isinstance(lamp, dict) and name not in read and "head" not in lamp:
             text = f"missing: lamp {read[0]!r} has a reading; give one to every lamp, or to none"
             yield ("lamps", name, "reading"), text, "value"
+
+
+def _check_white(document: Document, things: dict[str, dict]) -> Iterator[Found]:
+    """The camera's white may name a card or a meter; other words are temperatures or faults of their own."""
+    white, known = document.value(("camera", "white")), [*things["cards"], *things["meters"]]
+    words = (*WHITE_WORDS, AS_SHOT)
+    if not isinstance(white, str) or white in words or not re.match(NAME_PATTERN, white) or white in known:
+        return
+    allowed = listed([*words, *known, "5600 K"])
+    near = nearest(white, [*words, *known]) or ";"
+    yield ("camera", "white"), f"there is no card or meter called {white!r}{near} allowed: {allowed}", "value"
 
 
 def _check_stands(document: Document, things: dict[str, dict]) -> Iterator[Found]:

@@ -10,11 +10,11 @@ from pydantic import ValidationError
 
 from brimcast.shared.errors import PersonError
 
+from .colourwords import Measured, Temperature
 from .faults import model_faults
 from .glassfiles import folder_of
 from .models_base import listed, nearest
 from .models_heads import Head, HeadLamp, KitFile, Source
-from .models_lights import Temperature
 from .setfile import SetFile, faults_at
 from .yamlplaces import read_document
 
@@ -28,7 +28,9 @@ class Fixture:
     front : AnyFront
     folder : Path
         From where files that the front names are found.
-    colour : Temperature or Line
+    colour : Emission
+    colour_folder : Path or None
+        From where a measured spectrum is found; that of the set where None.
     reading : Reading or FarReading or None
     behind_mm : float
         How far the front lies behind where the throw is measured from.
@@ -42,6 +44,7 @@ class Fixture:
     reading: Any
     behind_mm: float = 0.0
     notes: tuple[str, ...] = ()
+    colour_folder: Path | None = None
 
 
 def read_kit(set_file: SetFile) -> KitFile | None:
@@ -100,10 +103,12 @@ def choose_fixture(set_file: SetFile, name: str, kit: KitFile | None) -> Fixture
     front = source.front
     if model.modifier is not None:
         front = _named(set_file, f"lamps.{name}.modifier", model.modifier, kit.modifiers, "modifier")
+    own = "colour" in model.model_fields_set
     return Fixture(
         front=front,
         folder=(folder / set_file.kit).parent,
-        colour=model.colour if "colour" in model.model_fields_set else source.colour,
+        colour=model.colour if own else source.colour,
+        colour_folder=None if own else (folder / set_file.kit).parent,
         reading=model.reading or source.readings.get(model.modifier or "bare"),
         behind_mm=0.0 if model.modifier is not None else source.behind_mm,
         notes=tuple(_tell_apart(name, model, head)),
@@ -160,10 +165,11 @@ def _told(source: Source) -> str:
 
 
 def list_lamp_files(set_file: SetFile) -> list[Path]:
-    """Return the files that a set's lamps are made of: the kit, measured beams, masks."""
+    """Return the files that a set's lamps are made of: the kit, measured beams and light, masks."""
     folder = folder_of(set_file)
     found = [] if set_file.kit is None else [folder / set_file.kit]
     fronts = [(folder, lamp) for lamp in set_file.lamps.values()]
+    lit = [(folder, one) for lamp in set_file.lamps.values() for one in (lamp.colour, *lamp.gels)]
     if found:
         try:
             kit = read_kit(set_file)
@@ -172,7 +178,8 @@ def list_lamp_files(set_file: SetFile) -> list[Path]:
         sources = [source for head in kit.heads.values() for source in (head.flash, head.modelling)]
         parts = [source.front for source in sources if source]
         fronts += [(found[0].parent, front) for front in (*parts, *kit.modifiers.values())]
+        lit += [(found[0].parent, source.colour) for source in sources if source]
     for place, front in fronts:
         names = (getattr(front, key, None) for key in ("ies", "mask"))
         found += [place / name for name in names if name]
-    return found
+    return found + [place / light.file for place, light in lit if isinstance(light, Measured)]

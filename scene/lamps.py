@@ -10,6 +10,7 @@ import numpy as np
 from brimcast.shared.bands import BAND_EDGES_NM, GRID_NM, band_means
 from brimcast.shared.colour import BAND_XYZ
 
+from .emission import band_shares
 from .glow import Glow
 from .tubes import spread_on_ring, spread_on_tube
 
@@ -60,6 +61,11 @@ class Lamp:
         Relative spectral radiance on `GRID_NM`; None for a lamp of one line.
     line_nm : float or None
         Wavelength of a one-line lamp.
+    gels : tuple of str
+        Its gels in words.
+    gel_share : (321,) float or None
+        What they pass at each wavelength; None without gels. No ray knows of them: they multiply what was
+        traced, band by band.
     power_stops : float
         Power below the reading's.
     luminance : float
@@ -87,6 +93,8 @@ class Lamp:
     azimuth_deg: float
     spectrum: np.ndarray | None
     line_nm: float | None = None
+    gels: tuple[str, ...] = ()
+    gel_share: np.ndarray | None = None
     power_stops: float = 0.0
     luminance: float = 1.0
     glow: Glow | None = None
@@ -144,6 +152,18 @@ class Lamp:
             return values
         values = band_means(self.spectrum)
         return values / (values @ BAND_XYZ[:, 1])
+
+    @property
+    def gel(self) -> np.ndarray:
+        """(16,) share of its light that its gels pass in each band."""
+        if self.gel_share is None:
+            return np.ones(16)
+        return band_shares(self.gel_share, self.spectrum, self.line_nm)
+
+    @property
+    def passed(self) -> float:
+        """Luminous share of its light that its gels pass."""
+        return float((self.band_spectrum * self.gel) @ BAND_XYZ[:, 1])
 
     def spectral_radiance(self, wavelength_nm: np.ndarray) -> np.ndarray:
         """Spectral radiance of a front of unit luminance at each wavelength, 1/nm."""

@@ -8,7 +8,8 @@ from typing import Annotated, Any, Literal, NamedTuple
 from pydantic import Field
 from pydantic_core import core_schema
 
-from .models_base import Part, fault, listed, show
+from .models_base import Part, fault, show
+from .models_colours import Colour, OneGel
 from .models_fronts import Scrim
 from .models_numbers import (
     LENGTH,
@@ -24,21 +25,7 @@ from .models_numbers import (
 )
 from .models_surfaces import Reflectance
 
-DAYLIGHT_K = 5600.0  # common practice: what flash and daylight lamps are balanced to
-TUNGSTEN_K = 3200.0  # common practice: studio halogen
 DIRECTIONS = ("up", "down")
-
-
-class Temperature(NamedTuple):
-    """Colour of a lamp by its colour temperature, K."""
-
-    temperature_k: float
-
-
-class Line(NamedTuple):
-    """A lamp of one wavelength, nm."""
-
-    wavelength_nm: float
 
 
 class Distance(NamedTuple):
@@ -52,38 +39,6 @@ class Direction(Part):
 
     azimuth_deg: Azimuth = Field("0 deg", alias="azimuth", description="0 deg toward the camera, clockwise.")
     elevation_deg: Elevation = Field("0 deg", alias="elevation", description="Above the table plane.")
-
-
-class _ReadColour:
-    """A colour temperature; on lamps also one wavelength."""
-
-    WORDS = {"daylight": DAYLIGHT_K, "tungsten": TUNGSTEN_K}
-    TEMPERATURE = Quantity("temperature", least="1000 K", most="25000 K")
-    WAVELENGTH = Quantity("wavelength", least="380 nm", most="700 nm")
-
-    def __init__(self, line: bool):
-        self.line = line
-
-    def read(self, value: object) -> Temperature | Line:
-        if isinstance(value, str) and value in self.WORDS:
-            return Temperature(self.WORDS[value])
-        if not isinstance(value, str) or not re.search(r"\d", value):
-            line = ", a line such as '587.6 nm'" if self.line else ""
-            what = "has no unit" if isinstance(value, int | float) else "is no colour"
-            allowed = f"write a temperature such as '5600 K'{line}, {listed(self.WORDS)}"
-            raise fault(f"{show(value)} {what}; {allowed}")
-        if self.line and value.rstrip().endswith("nm"):
-            return Line(self.WAVELENGTH.read(value))
-        return Temperature(self.TEMPERATURE.read(value))
-
-    def __get_pydantic_core_schema__(self, source, handler):
-        if self.line:
-            return core_schema.no_info_plain_validator_function(self.read)
-        return core_schema.no_info_plain_validator_function(lambda value: self.read(value).temperature_k)
-
-    def __get_pydantic_json_schema__(self, core, handler) -> dict[str, Any]:
-        texts = [self.TEMPERATURE, self.WAVELENGTH] if self.line else [self.TEMPERATURE]
-        return {"anyOf": [{"enum": list(self.WORDS)}, *(quantity.json() for quantity in texts)]}
 
 
 class Target:
@@ -150,8 +105,6 @@ Focus = Annotated[str | Point | Distance, Target("point", "distance")]
 Facing = Annotated[str | Direction, Target("direction")]
 FNumber = Annotated[float, Quantity("f_number", least="f/0.7", most="f/256")]
 Iso = Annotated[float, Quantity("iso", most="ISO 1000000")]
-White = Annotated[float, _ReadColour(line=False)]
-Colour = Annotated[Temperature | Line, _ReadColour(line=True)]
 
 
 class Reading(Part):
@@ -170,7 +123,10 @@ class Light(Part):
     azimuth_deg: Azimuth = Field("150 deg", alias="azimuth", description="0 deg toward camera, clockwise.")
     aim: Aim = Field("hero", description="A glass or prop (half its height), or a point [x, y, z].")
     colour: Colour = Field(
-        "5600 K", description="Colour temperature, daylight (5600 K), tungsten (3200 K), or one wavelength."
+        "5600 K", description="Colour temperature, kind of lamp, one wavelength, or a measured spectrum."
+    )
+    gels: tuple[OneGel, ...] = Field(
+        (), max_length=8, description="Gels before the lamp; its reading is taken without them."
     )
     power_stops: Annotated[
         float, Quantity("stops", least="-20 stops", most="0 stops", reason="0 is the power of the reading")

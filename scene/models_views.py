@@ -7,7 +7,8 @@ from typing import Annotated, Literal
 from pydantic import Field, model_validator
 
 from .models_base import Part, fault
-from .models_lights import Aim, Facing, FNumber, Focus, Iso, White
+from .models_colours import White
+from .models_lights import Aim, Facing, FNumber, Focus, Iso
 from .models_numbers import Aspect, At3, Azimuth, Elevation, Number, Pair, Quantity, Size, Slide
 
 
@@ -41,7 +42,9 @@ class Camera(Part):
     shutter_s: Annotated[float, Quantity("time", least="1/100000 s", most="3600 s")] = Field(
         "1/160 s", alias="shutter", description="Exposure time."
     )
-    white_k: White = Field("5600 K", alias="white", description="White balance; also daylight or tungsten.")
+    white: White = Field(
+        "5600 K", description="White balance: a temperature, daylight, tungsten, a card's name, or as shot."
+    )
 
     @model_validator(mode="after")
     def _check_place(self):

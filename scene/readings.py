@@ -86,7 +86,7 @@ def _at_background(built: BuiltSet) -> Point:
 
 
 def read_lamp(built: BuiltSet, lamp: Lamp, point: Point) -> float:
-    """Return the light of one lamp on a meter, lx s (or relative), straight, at the lamp's power.
+    """Return the light of one lamp on a meter, lx s (or relative), straight, at its power, through its gels.
 
     Flags, cards and the table stop it; glass does not.
     """
@@ -99,4 +99,4 @@ def read_lamp(built: BuiltSet, lamp: Lamp, point: Point) -> float:
     for triangles in list_screens(built).values():
         lit[cut_off(point.place_mm, points.place_mm, triangles)] = 0.0
     part = replace(points, area_mm2=points.area_mm2 * lit)
-    return irradiance_factor(part, point.place_mm, normal) * lamp.scale
+    return irradiance_factor(part, point.place_mm, normal) * lamp.scale * lamp.passed

@@ -8,15 +8,17 @@ import numpy as np
 
 from brimcast.shared.errors import PersonError
 from brimcast.shared.exposure import light_exposure
-from brimcast.shared.spectra import from_temperature
 
 from .built import Camera, Meter, Panel, Room
+from .colourwords import DAYLIGHT_K, Line, describe_gel
+from .emission import emit, pass_gels
 from .fixtures import SKY_MM, SUN_MM, Form, hang_doors, hang_scrim, shape_front
-from .kits import Fixture, choose_fixture, read_kit
+from .kits import Fixture, choose_fixture, folder_of, read_kit
 from .lamps import Lamp, calibrated, place_lamp
 from .models_heads import HeadLamp
-from .models_lights import Direction, Distance, Line
+from .models_lights import Direction, Distance
 from .models_numbers import Point
+from .panels import bands_of
 from .setfile import SetFile, faults_at
 
 # A meter's face lies this far in front of what it is put on.
@@ -108,8 +110,8 @@ def _place_lamp(set_file: SetFile, name: str, fixture: Fixture, stands) -> Lamp:
         throw_mm=throw,
         elevation_deg=elevation,
         azimuth_deg=azimuth,
-        spectrum=None if line else from_temperature(fixture.colour.temperature_k),
         line_nm=line,
+        **_light(set_file, name, fixture),
         power_stops=model.power_stops,
         glow=form.glow,
         word=fixture.front.kind,
@@ -176,6 +178,36 @@ def place_doors(set_file: SetFile, lamps: tuple[Lamp, ...]) -> list[Panel]:
     return found
 
 
+def _light(set_file: SetFile, name: str, fixture: Fixture) -> dict:
+    """Return spectrum and gels of a lamp as fields of `Lamp`.
+
+    Raises
+    ------
+    PersonError
+        A file of measurements is not there, or is wrong.
+    """
+    folder, gels, found = folder_of(set_file), set_file.lamps[name].gels, {}
+    try:
+        found["spectrum"] = emit(fixture.colour, fixture.colour_folder or folder)
+    except PersonError as error:
+        raise _at(set_file, f"lamps.{name}.colour", error) from None
+    if gels:
+        shares = []
+        for number, gel in enumerate(gels, 1):
+            try:
+                shares.append(pass_gels((gel,), folder))
+            except PersonError as error:
+                raise _at(set_file, f"lamps.{name}.gels.{number}", error) from None
+        found |= {"gels": tuple(map(describe_gel, gels)), "gel_share": np.prod(shares, axis=0)}
+    return found
+
+
+def _at(set_file: SetFile, key: str, error: PersonError) -> PersonError:
+    """Return an error with its place in the set, where it has no place of its own."""
+    placed = [fault if fault.file else faults_at(set_file, key, fault.text)[0] for fault in error.faults]
+    return PersonError(placed)
+
+
 def place_camera(set_file: SetFile, stands: dict[str, np.ndarray]) -> Camera:
     """Return the camera.
 
@@ -219,7 +251,8 @@ def place_camera(set_file: SetFile, stands: dict[str, np.ndarray]) -> Camera:
         f_number=model.f_number,
         iso=model.iso,
         shutter_s=model.shutter_s,
-        white_k=model.white_k,
+        white_k=model.white if isinstance(model.white, float) else DAYLIGHT_K,
+        white=model.white if isinstance(model.white, str) else None,
         width_px=width,
         height_px=height,
         rise_mm=model.rise_mm,
@@ -248,6 +281,17 @@ def place_meter(set_file: SetFile, name: str, stands: dict[str, np.ndarray]) -> 
     model = set_file.meters[name]
     normal = face(set_file, f"meters.{name}.facing", model.facing, model.at_mm, stands)
     return Meter(name, np.asarray(model.at_mm, float) + FILM_MM * normal, normal, model.diameter_mm / 2)
+
+
+def meter_white_card(set_file: SetFile, stands: dict[str, np.ndarray]) -> list[Meter]:
+    """Return the meter on the card that the camera's white balance is taken from, where it names one."""
+    name = set_file.camera.white if set_file.camera else None
+    card = set_file.cards.get(name) if isinstance(name, str) else None
+    if card is None:
+        return []
+    normal = face(set_file, f"cards.{name}.facing", card.facing, card.at_mm, stands)
+    place = np.asarray(card.at_mm, float) + FILM_MM * normal
+    return [Meter(name, place, normal, min(card.size_mm) / 4, bands_of(card.reflectance))]
 
 
 def measure_room(set_file: SetFile) -> Room | None:

@@ -121,6 +121,59 @@ def check(set_path: SetPath, change: Change = None) -> None:
 
 
 @app.command()
+def adjust(
+    folder: Annotated[Path, typer.Argument(metavar="DIR", help="Folder of a rendered set.")],
+    power: Annotated[
+        list[str] | None,
+        typer.Option("--power", metavar="LAMP=STOPS", help="A lamp's power, such as key='-1 stop', or off."),
+    ] = None,
+    gel: Annotated[
+        list[str] | None,
+        typer.Option(
+            "--gel",
+            metavar="LAMP=GEL",
+            help="A gel instead of the lamp's own, such as back='cooling 80 mired', or none; several stack.",
+        ),
+    ] = None,
+    f_number: Annotated[
+        str | None, typer.Option("--f", metavar="N", help="f-number, for the exposure; blur stays as traced.")
+    ] = None,
+    iso: Annotated[str | None, typer.Option("--iso", metavar="N", help="ISO speed.")] = None,
+    white: Annotated[
+        str | None,
+        typer.Option("--white", metavar="WHITE", help="5200K, tungsten, 'as shot', or a metered card."),
+    ] = None,
+    look: Annotated[
+        Literal["plain", "pitch"],
+        typer.Option("--look", help="As the camera clips, or with a soft shoulder for a pitch."),
+    ] = "plain",
+    out: Annotated[
+        Path | None, typer.Option("--out", metavar="DIR", help="Folder for the files; else DIR itself.")
+    ] = None,
+) -> None:
+    """Change power, gels, exposure, white of a picture; no tracing."""
+    from . import adjusting
+
+    options = {"power": power, "gel": gel, "f_number": f_number, "iso": iso, "white": white, "look": look}
+    print("\n".join(adjusting.adjust(folder, out, options)))
+
+
+@app.command()
+def gel(
+    gels: Annotated[
+        list[str], typer.Argument(metavar="GEL...", help="Such as 'cooling 80 mired' or 'half CTO'; stacked.")
+    ],
+    lamp: Annotated[
+        str, typer.Option("--lamp", metavar="COLOUR", help="Colour of the lamp, as in a set file.")
+    ] = "5600 K",
+) -> None:
+    """Tell what a gel, or a stack, does to a lamp."""
+    from . import adjusting
+
+    print("\n".join(adjusting.describe_gels(gels, lamp)))
+
+
+@app.command()
 def setplan(
     set_path: SetPath,
     out: Annotated[

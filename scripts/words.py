@@ -5,6 +5,8 @@ from __future__ import annotations
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+import numpy as np
+
 from brimcast.scene.models import SetFile
 
 if TYPE_CHECKING:
@@ -71,6 +73,7 @@ def _glass_line(set_file: SetFile, name: str) -> str:
 
 def _lamp_line(lamp) -> str:
     power = f", {lamp.power_stops:+g} stops" if lamp.power_stops else ""
+    power += f", through {' + '.join(lamp.gels)} ({np.log2(lamp.passed):+.1f} stops)" if lamp.gels else ""
     if lamp.dense_mm:
         return f"{lamp.name}: {lamp.word}{power}"
     start = f"{lamp.name}: {lamp.word or lamp.kind} {_across(lamp)} mm{power}; "
@@ -123,6 +126,8 @@ def describe_outcome(
     written, stale : list of str
         Names of the files written into it, and of those that an earlier run left there for another set.
     """
+    from brimcast.renders.output import tell_unbalanced
+
     built, seconds = outcome.built, outcome.seconds["total"]
     lines = [f"{built.title}: {outcome.quality}, {seconds:.0f} s on the {outcome.engine.device}"]
     lines += [f"note: {note}" for note in built.notes]
@@ -131,6 +136,8 @@ def describe_outcome(
         lines += _caustic_lines(light.lamp.name, kinds, bool(built.feet))
         lines += _grain_line(outcome, light)
     lines += [_meter_line(name, meter["all"], built.relative) for name, meter in report["meters"].items()]
+    if unbalanced := tell_unbalanced(outcome):
+        lines.append(unbalanced)
     if built.relative:
         lines.append("relative: no lamp has a meter reading; compare stops, take no f-number from this")
     if any(_is_hot(kinds) for kinds in report["caustics"].values()):

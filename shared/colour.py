@@ -237,6 +237,12 @@ def cct_duv(xy):
     return kelvin, duv
 
 
+def planck_xy(temperature_k):
+    """Return the chromaticity x, y, (2,), of a glowing body, over the whole observer."""
+    wavelength_nm, matching = observer()
+    return xy_from_xyz(planck(temperature_k, wavelength_nm) @ matching)
+
+
 def _nearest(locus, point):
     return int(np.argmin(np.hypot(*(locus - point).T)))
 

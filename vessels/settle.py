@@ -203,7 +203,6 @@ class _Drink:
             raise SettleError(text)
         return (low + high) / 2
 
-
     def follow(self, wet_mm3):
         """Return the height of the surface for a volume of ice under it, mm."""
         if self.liquid.volume_ml is None:
@@ -344,11 +343,14 @@ class _Fall:
             meshes = [self.loose[number].piece.coarse for number in self.bodies]
             counts = [len(mesh.vertices_mm) for mesh in meshes]
             starts = np.cumsum([0, *counts[:-1]])
-            self.surfaces = len(self.bodies), (
-                np.repeat(np.arange(len(meshes)), counts),
-                np.concatenate([mesh.vertices_mm for mesh in meshes]),
-                np.concatenate([mesh.faces + start for mesh, start in zip(meshes, starts, strict=True)]),
-                np.repeat(np.arange(len(meshes)), [len(mesh.faces) for mesh in meshes]),
+            self.surfaces = (
+                len(self.bodies),
+                (
+                    np.repeat(np.arange(len(meshes)), counts),
+                    np.concatenate([mesh.vertices_mm for mesh in meshes]),
+                    np.concatenate([mesh.faces + start for mesh, start in zip(meshes, starts, strict=True)]),
+                    np.repeat(np.arange(len(meshes)), [len(mesh.faces) for mesh in meshes]),
+                ),
             )
         return self.surfaces[1]
 

@@ -7,9 +7,10 @@ import sys
 import pytest
 
 from brimcast.scene import setfile
+from brimcast.scene.colourwords import Line, Temperature
 from brimcast.scene.models_drinks import FillHeight, FillShare, FillVolume
 from brimcast.scene.models_heads import PanelLamp
-from brimcast.scene.models_lights import Direction, Distance, Line, Temperature
+from brimcast.scene.models_lights import Direction, Distance
 from brimcast.scene.models_materials import (
     LIQUIDS,
     Beer,
@@ -143,7 +144,7 @@ def test_light_and_view_are_read(whole):
     assert isinstance(strip, PanelLamp) and strip.size_mm == (300, 1200)
     assert strip.aim == Point(0, -50, 75) and key.aim == "hero"
     assert (key.reading.iso, strip.reading.iso) == (100, 200)
-    assert whole.camera.white_k == pytest.approx(8000)
+    assert whole.camera.white == pytest.approx(8000)
     assert whole.camera.shutter_s == pytest.approx(1 / 160)
     assert (whole.render.width_px, whole.render.cell_mm) == (640, 0.25)
     assert isinstance(whole.props["straw"], Rod) and whole.props["straw"].lying

@@ -52,8 +52,12 @@ def write_folder(folder, text, tables=None, picture=None, powers=None):
         if tables and lamp.name in tables:
             kind, light = tables[lamp.name]
             maps[f"{lamp.name}.{kind}"] += (lamp.band_spectrum[:, None, None] * light).astype(np.float32)
+        maps[f"{lamp.name}.plain"] = 100.0 * lamp.band_spectrum
+        maps[f"{lamp.name}.meters"] = np.tile(50.0 * lamp.band_spectrum[:, None], len(built.meters))
+    maps["meter_reflectance"] = np.ones((len(built.meters), 16))
     powers = powers or {lamp.name: lamp.power_stops for lamp in built.lamps}
     settings = {"set": text, "changes": {}, "digest": built.digest, "power_stops": powers}
+    settings["meters"] = [meter.name for meter in built.meters]
     folder.mkdir()
     lamps = {name: {"plain_table": 100.0} for name in names}
     meter = {"lamps": {name: {"light": {"value": 50.0}} for name in names}}
