@@ -96,9 +96,10 @@ def pour(
         own = "drink" if len(slices) == 1 else f"drink {number}"
         edge = wetting if number == len(slices) else None
         try:
-            bodies.append(Body(own, vessel.drink_mesh(to_mm, detail, None, edge, from_mm), liquid))
+            mesh = vessel.drink_mesh(to_mm, detail, None, edge, from_mm, number - 1)
         except ValueError as error:
             raise PersonError(faults_at(set_file, f"{key}.fill", str(error))) from None
+        bodies.append(Body(own, mesh, liquid))
     if model := drink.sparkling:
         fizz = Fizz(model.count, model.rising, model.smallest_mm, model.largest_mm, model.seed)
         try:
@@ -107,7 +108,7 @@ def pour(
             raise PersonError(faults_at(set_file, f"{key}.sparkling", str(error))) from None
     if model := drink.head:
         try:
-            mesh = vessel.head_mesh(level_mm, model.height_mm, model.dome_mm, detail)
+            mesh = vessel.head_mesh(level_mm, model.height_mm, model.dome_mm, detail, None, len(slices))
         except ValueError as error:
             raise PersonError(faults_at(set_file, f"{key}.head.height", str(error))) from None
         bodies.append(Body("head", mesh, Froth(model, slices[-1].liquid)))

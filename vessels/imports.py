@@ -85,7 +85,7 @@ class MeshVessel:
         """Refuse: see `capacity_ml`."""
         return self.capacity_ml()
 
-    def drink_mesh(self, fill_height_mm, detail=1.0, sections=None, wetting=None, from_mm=None):
+    def drink_mesh(self, fill_height_mm, detail=1.0, sections=None, wetting=None, from_mm=None, layer=0):
         """Refuse: see `capacity_ml`."""
         return self.capacity_ml()
 

@@ -5,7 +5,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from .curve import smooth_curve
-from .fill import OVERLAP_MM, capacity_ml, fill, fill_height_for_ml, head
+from .fill import OVERLAP_MM, capacity_ml, fill, fill_height_for_ml, head, overlap_of_layer
 from .lathe import sections_for, turn
 from .offset import offset
 from .outline import CHORD_ERROR_MM, NORMAL_OFF_DEG, Outline, joined, line, thinned
@@ -69,24 +69,24 @@ class Vessel:
         accuracy = _accuracy(detail)
         return turn(thinned(self.section, *accuracy), sections, accuracy[0])
 
-    def drink_mesh(self, fill_height_mm, detail=1.0, sections=None, wetting=None, from_mm=None):
+    def drink_mesh(self, fill_height_mm, detail=1.0, sections=None, wetting=None, from_mm=None, layer=0):
         """Return the body of a drink up to a height above the table; it reaches a little into the glass.
 
-        See `fill.fill` for the others.
+        ``layer`` is the number of a layer from below, from 0; see `fill.fill` for the others.
         """
-        accuracy, overlap_mm, sections = self._drink_accuracy(detail, sections)
+        accuracy, overlap_mm, sections = self._drink_accuracy(detail, sections, layer)
         return fill(self.inner, fill_height_mm, overlap_mm, accuracy, sections, wetting, from_mm)
 
-    def head_mesh(self, fill_height_mm, height_mm, dome_mm, detail=1.0, sections=None):
-        """Return the body of a head of foam on a drink; see `fill.head`."""
-        accuracy, overlap_mm, sections = self._drink_accuracy(detail, sections)
+    def head_mesh(self, fill_height_mm, height_mm, dome_mm, detail=1.0, sections=None, layer=1):
+        """Return the body of a head of foam on a drink, itself a layer; see `fill.head`."""
+        accuracy, overlap_mm, sections = self._drink_accuracy(detail, sections, layer)
         return head(self.inner, fill_height_mm, height_mm, dome_mm, overlap_mm, accuracy, sections)
 
-    def _drink_accuracy(self, detail, sections):
+    def _drink_accuracy(self, detail, sections, layer):
         """Return chord error and largest angle, the overlap, and the facets per turn of a drink's body."""
         if self.closed:
             raise ValueError(f"a {self.name} is closed; no drink shows in it")
-        overlap_mm = min(OVERLAP_MM, _OVERLAP_SHARE * self.thinnest_mm)
+        overlap_mm = overlap_of_layer(min(OVERLAP_MM, _OVERLAP_SHARE * self.thinnest_mm), layer)
         chord_error_mm, normal_off_deg = _accuracy(detail)
         # As many facets as the glass has and a chord error within the overlap: no air gets between.
         if sections is None:

@@ -19,13 +19,13 @@ def test_bubbles_lie_in_the_drink_and_on_its_wall(name):
     assert (centres[:, 2] + sizes / 2 < level_mm).all()
     away = np.hypot(centres[:, 0], centres[:, 1])
     inside = np.interp(centres[:, 2], glass.inner.points_mm[:, 1], glass.inner.points_mm[:, 0])
-    # Their middles are in the drink; on the wall they reach into it by less than a tenth of their size.
+    # They are in the drink; those on the wall all but touch it.
     assert (away < inside).all()
     dense = glass.inner.densified(0.1).points_mm
     gap = np.hypot(away[:, None] - dense[:, 0], centres[:, 2, None] - dense[:, 1]).min(axis=1) - sizes / 2
-    assert gap.min() > -0.1 * sizes.max()
+    assert gap.min() > 0.01
     # Three in five sit on the wall.
-    assert (gap < 0).sum() == pytest.approx(0.6 * len(sizes), abs=5)
+    assert (gap < 0.04).sum() == pytest.approx(0.6 * len(sizes), abs=5)
 
 
 def test_rising_bubbles_stand_above_one_another_and_grow(published):
