@@ -12,9 +12,10 @@ from .engine import dr, mi
 from .roughness import get_away, roughen
 from .world import AIR, DIELECTRIC, MATTE, METAL, NO_PANEL, Geometry
 
-# A new ray starts this far from the face it leaves, mm: a hundred times the rounding of a coordinate of
-# 100 mm in single precision, and a fiftieth of what a drink reaches into its glass.
-STEP_OFF_MM = 1e-3
+# A new ray starts this far from the face it leaves, mm: twenty-five times the rounding of a coordinate of
+# 100 mm in single precision. A longer step jumps over the thin edges of drops, grains and cracks: at 1e-3
+# a set of 3000 drops lost 1.3e-4 of its light, at this 6e-6.
+STEP_OFF_MM = 2e-4
 # Smallest cosine between a ray and the face it leaves.
 GRAZING = 1e-4
 
