@@ -25,9 +25,10 @@ from .setfile import SetFile, faults_at
 # Of the media that a set may have, a drink with layers takes up to so many.
 MOST_SLICES = 9
 _FINEST = 6  # steps in one transition
+# Thinner slices are not made, mm.
+_SLIVER_MM = 0.2
 # The thickness of a transition lies between a tenth and nine tenths of the change, as diffusion spreads it.
 _TENTHS = 2 * 1.2815515655446004
-_SLIVER_MM = 0.4
 
 
 class Gas(NamedTuple):
@@ -234,7 +235,7 @@ def _borders(set_file, key, drink, vessel, level_mm) -> list[float]:
                 below_mm = _height(vessel, held + volume_ml, level_mm, total_ml)
             case drinks.FillShare(share):
                 below_mm = _height(vessel, held + share * total_ml, level_mm, total_ml)
-        if below_mm > level_mm - _SLIVER_MM:
+        if below_mm > level_mm - 2 * _SLIVER_MM:
             text = f"the layers up to this one fill the drink, {total_ml:.0f} ml up to {level_mm:.1f} mm"
             text += "; allowed: less, so that the layers above have room"
             raise PersonError(faults_at(set_file, f"{key}.layers.{number}.amount", text))
@@ -247,14 +248,18 @@ def _height(vessel, volume_ml, level_mm, total_ml):
 
 
 def _blend(border_mm: float, blend_mm: float, steps: int):
-    """Return the shares of the upper liquid in the steps of a transition, and the heights between them."""
+    """Return the shares of the upper liquid in the steps of a transition, and the heights between them.
+
+    Of steps too thin to stand apart there are fewer, or none.
+    """
     from scipy.special import ndtri
 
-    if blend_mm <= 0:
-        return [], [border_mm]
-    shares = np.arange(1, steps + 1) / (steps + 1)
-    edges = (np.arange(1, steps + 2) - 0.5) / (steps + 1)
-    return list(shares), list(border_mm + blend_mm * ndtri(edges) / _TENTHS)
+    for count in range(steps if blend_mm > 0 else 0, 0, -1):
+        edges = (np.arange(1, count + 2) - 0.5) / (count + 1)
+        heights = border_mm + blend_mm * ndtri(edges) / _TENTHS
+        if np.diff(heights).min() > _SLIVER_MM:
+            return list(np.arange(1, count + 1) / (count + 1)), list(heights)
+    return [], [border_mm]
 
 
 def _between(below, above, share: float):
@@ -276,12 +281,14 @@ def _check_ends(set_file, key, ends, counts, borders) -> None:
 
     `borders` are those between the layers, with the floor before them and the surface after.
     """
-    owners = np.repeat(np.arange(1, len(counts) + 1), counts)
-    thin = np.flatnonzero(np.diff([borders[0], *ends, borders[-1]]) < _SLIVER_MM / 2)
-    if len(thin):
-        number = owners[min(thin[0], len(owners) - 1)]
-        room_mm = min(np.diff(borders)[number - 1 : number + 1])
-        steps = counts[number - 1]
-        reach = (_blend(0.0, 1.0, steps - 1)[1] or [0.0])[-1] if steps > 1 else 1.0
-        text = f"the blend has no room; allowed: up to about {room_mm / reach:.1f} mm, or thicker layers"
-        raise PersonError(faults_at(set_file, f"{key}.layers.{number}.blend", text))
+    thin = np.flatnonzero(np.diff([borders[0], *ends, borders[-1]]) < _SLIVER_MM)
+    if not len(thin):
+        return
+    # Between two transitions, the wider has to give way.
+    owners = np.repeat(np.arange(len(counts)), counts)
+    near = owners[[max(thin[0] - 1, 0), min(thin[0], len(owners) - 1)]]
+    number = max(near, key=lambda k: counts[k])
+    room_mm = min(np.diff(borders)[number : number + 2])
+    reach = (_blend(0.0, 100.0, counts[number] - 1)[1][-1] / 100) or 1.0
+    text = f"the blend has no room; allowed: up to about {room_mm / reach:.1f} mm, or thicker layers"
+    raise PersonError(faults_at(set_file, f"{key}.layers.{number + 1}.blend", text))

@@ -72,6 +72,8 @@ def fill_section(inner, fill_height_mm, overlap_mm=OVERLAP_MM, wetting=None, fro
     _check_level(inner, fill_height_mm, overlap_mm)
     wall = offset(inner, overlap_mm) if overlap_mm > 0 else inner
     edge = climb(inner, fill_height_mm, wetting, _CLEAR_MM) if wetting else None
+    if edge is not None and from_mm is not None and edge.points_mm[:, 1].min() < from_mm + 2 * LAP_MM:
+        edge = None  # bent down further than the layer is thick
     if edge is None:
         place = wall.place_at_height(fill_height_mm, last=False)
         surface = None

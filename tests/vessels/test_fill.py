@@ -160,7 +160,7 @@ def test_layers_reach_into_the_glass_by_turns_more_and_less():
 
 
 def test_surface_that_climbs_ends_square_to_the_glass():
-    """A wedge as thin as a ray's new start would lose light: see `renders.interfaces.STEP_OFF_MM`, 1e-3 mm."""
+    """A wedge as thin as a ray's new start (`renders.interfaces.STEP_OFF_MM`, 1e-3 mm) would lose light."""
     glass = vessel("tumbler")
     drink = glass.drink_mesh(60.0, wetting=Wetting(2.72, 20))
     radius = np.hypot(*drink.vertices_mm[:, :2].T)
