@@ -1,7 +1,7 @@
 """Stored bands of every lamp -> power, gel, exposure, white -> display.
 
 Light adds, so none of this needs a ray: it is exact to the width of a band.
-Blur stays as traced.
+Blur stays as rendered.
 """
 
 import math
@@ -18,11 +18,8 @@ from ..shared.spectra import from_temperature
 # The card that relative pictures are set by: as metered with a flat receptor at the camera's own
 # f-number and ISO, focus at infinity, which is C q rho / (pi 78) of saturation, 0.1194.
 CARD_REFLECTANCE = 0.18
-METERED_CARD_LEVEL = (
-    exposure.METER_CONSTANTS["flat"]
-    * exposure.SENSOR_Q
-    * CARD_REFLECTANCE
-    / (math.pi * exposure.SATURATION_LX_S)
+METERED_CARD_LEVEL = float(
+    exposure.level(exposure.light_exposure(1.0, 1.0, "flat") * CARD_REFLECTANCE / math.pi, 1.0, 1.0)
 )
 
 # How a picture is shown, in words for its file.

@@ -18,10 +18,7 @@ _MAGIC, _MULTIPART = 20000630, 0x1000
 _FLOAT, _UNCOMPRESSED = 2, b"\x00"
 # Before a line's pixels: part, line, bytes.
 _LINE_HEAD = 12
-
-
-class _Other(Exception):
-    """The file is not laid out as expected."""
+_OTHER = "not laid out as expected"
 
 
 def see_bands(path: Path) -> tuple[dict[str, np.ndarray], dict]:
@@ -46,7 +43,7 @@ def see_bands(path: Path) -> tuple[dict[str, np.ndarray], dict]:
     """
     try:
         return _see(path)
-    except (_Other, OSError, ValueError, KeyError, IndexError, struct.error):
+    except (OSError, ValueError, KeyError, IndexError, struct.error):
         # Compressed by another program, or damaged: the library says which.
         bands, _, settings = read_exr(path)
         return bands, settings
@@ -54,11 +51,10 @@ def see_bands(path: Path) -> tuple[dict[str, np.ndarray], dict]:
 
 def _see(path: Path) -> tuple[dict[str, np.ndarray], dict]:
     raw = np.memmap(path, np.uint8, mode="r")
-    with open(path, "rb") as file:
-        head = file.read(1 << 20)
+    head = raw[: 1 << 20].tobytes()
     magic, version = struct.unpack_from("<ii", head, 0)
     if magic != _MAGIC or not version & _MULTIPART:
-        raise _Other
+        raise ValueError(_OTHER)
     place, parts = 8, []
     while head[place] != 0:
         attributes, place = _read_attributes(head, place)
@@ -99,12 +95,12 @@ def _see_part(raw: np.ndarray, number: int, part: dict[str, bytes], offsets: np.
     stride = _LINE_HEAD + 4 * width * len(BAND_CHANNELS)
     even = len(offsets) == height and (np.diff(offsets) == stride).all()
     if not (known and even and offsets[-1] + stride <= len(raw)):
-        raise _Other
+        raise ValueError(_OTHER)
     heads = np.ndarray((height, 3), "<i4", raw, offsets[0], (stride, 4))
     lines = np.arange(top, top + height)
     if not (heads[:, 0] == number).all() or not (heads[:, 1] == lines).all():
-        raise _Other
+        raise ValueError(_OTHER)
     if not (heads[:, 2] == stride - _LINE_HEAD).all():
-        raise _Other
+        raise ValueError(_OTHER)
     shape, steps = (len(BAND_CHANNELS), height, width), (4 * width, stride, 4)
     return np.ndarray(shape, "<f4", raw, offsets[0] + _LINE_HEAD, steps)

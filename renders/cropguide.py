@@ -2,28 +2,22 @@
 
 import numpy as np
 
-from brimcast.scene.frame import crop_share
 
-
-def mark_crop(rgb8, camera):
-    """Return a picture with the camera's crop guide drawn on it; as it is where there is none.
+def mark_crop(rgb8, share):
+    """Return a picture with a crop guide drawn on it; as it is where there is none.
 
     A pale line with a dark one on each side, so that it reads on any ground. What the crop keeps is inside.
 
     Parameters
     ----------
     rgb8 : (h, w, 3) uint8
-    camera : Camera
+    share : (float, float) or None
+        Of width and height that the crop keeps, see `frame.crop_share`.
 
     Returns
     -------
     (h, w, 3) uint8
     """
-    return draw_crop(rgb8, crop_share(camera))
-
-
-def draw_crop(rgb8, share):
-    """Return a picture with a crop guide on it that is `share` of its width and height; None for no guide."""
     if share is None or tuple(share) == (1.0, 1.0):
         return rgb8
     height, width = rgb8.shape[:2]

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 import math
 from dataclasses import dataclass
 from pathlib import Path
@@ -14,177 +13,133 @@ from brimcast.scene.frame import crop_share, project
 from brimcast.shared.colour import BAND_XYZ
 from brimcast.shared.errors import Fault, PersonError
 
-from .adjust import Exposure, develop
-from .balance import find_white
-from .images import read_exr, read_npz
-
-# White of a table without a camera: that of a camera left at its default.
-PLAIN_WHITE_K = 5600.0
-# The caustic's brightest place is the mean over so many mm, as in measures.md.
-PEAK_MM = 1.0
-KINDS = ("direct", "refractive", "reflective")
+from .adjust import develop
+from .balance import Exposed, expose_set
+from .peaks import find_peak
+from .stored import TABLE_KINDS, Stored, read_stored
 
 
 @dataclass(frozen=True, eq=False)
-class Folder:
-    """What a folder of an earlier run holds.
+class Light:
+    """A folder's light as the set is now.
 
     Attributes
     ----------
-    path : Path
-    report : dict
-    maps : dict of str to array
-    settings : dict
-        Of the maps.
-    bands : dict of str to (16, h, w) float32, or None
-        The picture's, lamp by lamp at 0 stops; None where there is no picture.
+    shares : dict of str to (16,) float
+        What each lamp's gels pass, times its power now over that of the run.
+    plain : (16,) float
+        All lamps together on the bare table at the datum.
+    meters : (16, n) float
+        On the meters of the run.
+    exposed : Exposed
     """
 
-    path: Path
-    report: dict
-    maps: dict
-    settings: dict
-    bands: dict | None
+    shares: dict
+    plain: np.ndarray
+    meters: np.ndarray
+    exposed: Exposed
 
 
-def read_folder(path: Path, built: BuiltSet) -> Folder:
-    """Return what a folder holds.
+def read_folder(path: Path, built: BuiltSet) -> Stored:
+    """Return what a folder holds of a set.
 
     Raises
     ------
     PersonError
-        It is no folder of a computed set, is damaged, or has other lamps than the set.
+        See `read_stored`; or it has other lamps than the set.
     """
-    try:
-        report = json.loads((path / "report.json").read_text(encoding="utf-8"))
-    except (OSError, ValueError):
-        text = "holds no report.json of a computed set; give the folder of an earlier render or map"
-        raise PersonError(Fault(str(path), None, None, None, text)) from None
-    maps, settings = read_npz(path / "maps.npz")
-    if "meter_reflectance" not in maps:
-        text = "was computed by an earlier version; compute the set again"
-        raise PersonError(Fault(str(path), None, None, None, text))
-    bands = read_exr(path / "picture.exr")[0] if (path / "picture.exr").is_file() else None
+    stored = read_stored(path, table=True)
     names = [lamp.name for lamp in built.lamps]
-    if sorted(report.get("lamps", {})) != sorted(names):
-        known = ", ".join(report.get("lamps", {})) or "none"
+    if sorted(stored.lamps) != sorted(names):
+        known = ", ".join(stored.lamps) or "none"
         text = f"was computed with other lamps ({known}) than the set's: {', '.join(names)}; compute it again"
         raise PersonError(Fault(str(path), None, None, None, text))
-    return Folder(path, report, maps, settings, bands)
+    return stored
 
 
-def expose_as(built: BuiltSet, folder: Folder) -> tuple[Exposure, float | tuple[float, float]]:
-    """Return exposure and white of the set's camera; without one, the plain table is exposed as metered."""
-    camera = built.camera
-    if camera:
-        relative = 1.0 if built.relative else None
-        exposure = Exposure(camera.f_number, camera.iso, camera.magnification, relative)
-        return exposure, _balance(built, folder) if camera.white else camera.white_k
-    # As metered: gels off.
-    plain = sum(float(folder.maps[f"{name}.plain"] @ BAND_XYZ[:, 1]) for name in folder.report["lamps"])
-    return Exposure(1.0, 100.0, relative=1 / plain if plain > 0 else 1.0), PLAIN_WHITE_K
+def set_light(built: BuiltSet, stored: Stored) -> Light:
+    """Return a folder's light at the set's powers now, through its gels, exposed by its camera."""
+    lamps, kept = built.lamps, stored.settings["power_stops"]
+    gels = np.stack([lamp.gel for lamp in lamps])
+    change = np.array([2.0 ** (lamp.power_stops - kept[lamp.name]) for lamp in lamps])
+    plain = np.stack([stored.plain[lamp.name] for lamp in lamps]) * change[:, None]
+    meters = np.stack([stored.meters[lamp.name] for lamp in lamps]) * change[:, None, None]
+    named = enumerate(stored.meter_names)
+    cards = {name: meters[..., place] * stored.meter_reflectance[place] for place, name in named}
+    return Light(
+        shares={lamp.name: gel * more for lamp, gel, more in zip(lamps, gels, change, strict=True)},
+        plain=(plain * gels).sum(axis=0),
+        meters=(meters * gels[..., None]).sum(axis=0),
+        exposed=expose_set(built, plain, gels, cards),
+    )
 
 
-def _balance(built: BuiltSet, folder: Folder) -> float | tuple[float, float]:
-    """White from the light of the set; where none falls there, or it was not metered, that of daylight."""
-    plain, meters = (light.sum(axis=0) for light in _lit(built, folder))
-    reflectance = folder.maps["meter_reflectance"]
-    names = enumerate(folder.settings["meters"])
-    found = {name: meters[:, place] * reflectance[place] for place, name in names}
-    try:
-        return find_white(built.camera.white, plain, found)
-    except (KeyError, ValueError):
-        return built.camera.white_k
-
-
-def _lit(built: BuiltSet, folder: Folder) -> tuple[np.ndarray, np.ndarray]:
-    """Return each lamp's light as set now: on the plain table, (lamps, 16), on the meters, (lamps, 16, n)."""
-    change = _power_change(built, folder)
-    share = {lamp.name: lamp.gel * change[lamp.name] for lamp in built.lamps}
-    plain = [folder.maps[f"{name}.plain"] * passed for name, passed in share.items()]
-    meters = [folder.maps[f"{name}.meters"] * passed[:, None] for name, passed in share.items()]
-    return np.stack(plain), np.stack(meters)
-
-
-def _power_change(built: BuiltSet, folder: Folder) -> dict[str, float]:
-    """Return each lamp's light at its power now, over that at the power that the maps are kept at."""
-    kept = folder.settings.get("power_stops", {})
-    return {
-        lamp.name: 2.0 ** (lamp.power_stops - kept.get(lamp.name, lamp.power_stops)) for lamp in built.lamps
-    }
-
-
-def expose_picture(built: BuiltSet, folder: Folder) -> np.ndarray | None:
+def expose_picture(built: BuiltSet, stored: Stored, light: Light) -> np.ndarray | None:
     """Return the picture, (h, w, 3) linear sRGB, as the set is now; None where the folder has none."""
-    if folder.bands is None or built.camera is None:
+    if stored.bands is None or built.camera is None:
         return None
-    exposure, white = expose_as(built, folder)
     powers = {lamp.name: lamp.power_stops for lamp in built.lamps}
     gels = {lamp.name: lamp.gel for lamp in built.lamps}
-    return develop(folder.bands, exposure, power_stops=powers, gels=gels, white=white)
+    exposed = light.exposed
+    return develop(stored.bands, exposed.exposure, power_stops=powers, gels=gels, white=exposed.white)
 
 
-def expose_table(built: BuiltSet, folder: Folder, focused_only: bool = False) -> np.ndarray | None:
-    """Return the table's light from above, (ny, nx, 3) linear sRGB; None where no map is.
-
-    Parameters
-    ----------
-    focused_only : bool
-        Without the lamps' direct light.
-    """
-    maps = folder.maps
+def expose_table(built: BuiltSet, stored: Stored, light: Light, kinds=TABLE_KINDS) -> np.ndarray | None:
+    """Return the table's light of some kinds from above, (ny, nx, 3) linear sRGB; None where no map is."""
+    maps = stored.table
     if min(len(maps["x_mm"]), len(maps["y_mm"])) < 2:
         return None
-    exposure, white = expose_as(built, folder)
     matte = built.panels[0].front[:, None, None] / math.pi
-    kinds = KINDS[1:] if focused_only else KINDS
-    bands = {lamp.name: sum(maps[f"{lamp.name}.{kind}"] for kind in kinds) * matte for lamp in built.lamps}
-    # Maps are kept at the powers of their run, without gels.
-    change = _power_change(built, folder)
-    share = {lamp.name: lamp.gel * change[lamp.name] for lamp in built.lamps}
-    return develop(bands, exposure, gels=share, white=white)
+    bands = {name: sum(maps[f"{name}.{kind}"] for kind in kinds) * matte for name in light.shares}
+    return develop(bands, light.exposed.exposure, gels=light.shares, white=light.exposed.white)
 
 
-def traced_meters(built: BuiltSet, folder: Folder) -> dict:
-    """Return what the set's meters caught when it was traced, at the powers and through the gels set now.
+def traced_meters(stored: Stored, light: Light) -> dict:
+    """Return what the set's meters caught when it was rendered, at the powers and through the gels set now.
 
     Returns
     -------
     dict of str to dict
         `light` and `stops_over_table` of all lamps together, as in the report.
     """
-    plain, meters = (light.sum(axis=0).T @ BAND_XYZ[:, 1] for light in _lit(built, folder))
+    plain, meters = light.plain @ BAND_XYZ[:, 1], light.meters.T @ BAND_XYZ[:, 1]
     found = {}
-    for meter, light in zip(folder.settings["meters"], map(float, meters), strict=True):
-        lit = light > 0 and plain > 0
-        found[meter] = {"light": light, "stops_over_table": math.log2(light / plain) if lit else None}
+    for meter, caught in zip(stored.meter_names, map(float, meters), strict=True):
+        lit = caught > 0 and plain > 0
+        found[meter] = {"light": caught, "stops_over_table": math.log2(caught / plain) if lit else None}
     return found
 
 
-def caustic_headroom(built: BuiltSet, folder: Folder) -> dict | None:
+def caustic_headroom(built: BuiltSet, stored: Stored, table, focused) -> dict | None:
     """Return how far the brightest focused light on the table is from clipping; None where there is none.
+
+    Parameters
+    ----------
+    built : BuiltSet
+    stored : Stored
+    table, focused : (ny, nx, 3) float or None
+        All light on the table, and that without the lamps' direct light, see `expose_table`.
 
     Returns
     -------
     dict
-        `headroom_stops` (below 0: it clips), `place_mm` from the datum, `clipped_cm2` of table, and whether
-        the place is `in_frame` and `in_crop`, null without camera or crop guide.
+        `headroom_stops` (below 0: it clips) of the brightest disc as in measures.md, `place_mm` from the
+        datum, `clipped_cm2` of table, and whether the place is `in_frame` and `in_crop`, null without camera
+        or crop guide.
     """
-    focused = expose_table(built, folder, focused_only=True)
     if focused is None or not focused.max() > 0:
         return None
-    x, y = folder.maps["x_mm"], folder.maps["y_mm"]
-    cell = float(x[1] - x[0])
-    table = expose_table(built, folder)
+    x, y = stored.table["x_mm"], stored.table["y_mm"]
+    level = table.max(axis=-1)
     # Only where focused light is what makes it bright.
-    bright = np.where(focused.max(axis=-1) > 0.25 * table.max(axis=-1), table.max(axis=-1), 0.0)
-    mean = _blurred(bright, max(1, round(PEAK_MM / cell)))
-    row, column = np.unravel_index(int(mean.argmax()), mean.shape)
-    if not mean[row, column] > 0:
+    bright = np.where(focused.max(axis=-1) > 0.25 * level, level, 0.0)
+    if not bright.max() > 0:
         return None
-    place = [float(x[column]), float(y[row])]
+    peak = find_peak(x, y, bright)
+    place = [peak.x_mm, peak.y_mm]
+    cell = float(x[1] - x[0])
     return {
-        "headroom_stops": -math.log2(float(mean[row, column])),
+        "headroom_stops": -math.log2(peak.mean),
         "place_mm": place,
         "clipped_cm2": float((bright >= 1).sum() * cell**2 / 100),
         **_framed(built, place),
@@ -199,12 +154,3 @@ def _framed(built: BuiltSet, place_mm: list[float]) -> dict:
     share = crop_share(built.camera)
     in_crop = None if share is None else bool(np.all(spot < share))
     return {"in_frame": bool(np.all(spot < 1)), "in_crop": in_crop}
-
-
-def _blurred(image: np.ndarray, cells: int) -> np.ndarray:
-    """Return the means over squares of so many cells."""
-    if cells < 2:
-        return image
-    from scipy.ndimage import uniform_filter
-
-    return uniform_filter(image, cells, mode="constant")

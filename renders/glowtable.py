@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from brimcast.scene.glow import Glow, Sheet
+from brimcast.scene.glow import Glow, Stencil
 from brimcast.scene.lamps import Lamp
 
 from .device import counts, floats
@@ -25,10 +25,10 @@ class GlowTable:
     ----------
     shapes : mi.UInt32
         Twelve numbers a lamp: planes, steps and first number of its angles; columns, lines and first
-        number of the sheet on its front; the same of its mask; each with a zero. No planes or columns: no
+        number of the stencil on its front; the same of its mask; each with a zero. No planes or columns: no
         such share.
     frames : mi.Float
-        Eight numbers a lamp: half width, half height, depth and circle's radius squared of both sheets, mm.
+        Eight numbers a lamp: half width, half height, depth and circle's radius squared of both stencils, mm.
     shares : mi.Float
         All shares one after another.
     """
@@ -55,9 +55,9 @@ def list_glows(lamps: tuple[Lamp, ...]) -> GlowTable:
         glow = lamp.glow or Glow()
         steps, planes, first, _ = keep(glow.angles)
         shapes.append([planes, steps, first, 0])
-        for sheet in (glow.front, glow.mask):
-            shapes.append(keep(sheet.shares if sheet else None))
-            frames.append(_frame(sheet))
+        for stencil in (glow.front, glow.mask):
+            shapes.append(keep(stencil.shares if stencil else None))
+            frames.append(_frame(stencil))
     return GlowTable(
         counts(_padded(shapes, _SHAPES)), floats(_padded(frames, _FRAMES)), floats(np.concatenate(shares))
     )
@@ -68,8 +68,8 @@ def _padded(rows: list, least: int) -> np.ndarray:
     return np.pad(flat, (0, max(0, least - len(flat))))
 
 
-def _frame(sheet: Sheet | None) -> list[float]:
-    return [*sheet.half_mm, sheet.depth_mm, sheet.radius_mm**2] if sheet else [1.0, 1.0, 0.0, 0.0]
+def _frame(stencil: Stencil | None) -> list[float]:
+    return [*stencil.half_mm, stencil.depth_mm, stencil.radius_mm**2] if stencil else [1.0, 1.0, 0.0, 0.0]
 
 
 @dr.syntax

@@ -167,6 +167,23 @@ def read_exr(path):
     return bands, rgb, settings
 
 
+def read_exr_settings(path):
+    """Return the settings of what `write_exr` wrote, without its pixels.
+
+    Raises
+    ------
+    PersonError
+        The file is absent, damaged or of another kind.
+    """
+    import OpenEXR
+
+    try:
+        with OpenEXR.File(str(path), header_only=True) as file:
+            return json.loads(file.parts[0].header[SETTINGS_KEY])
+    except (*DAMAGE, IndexError) as fault:
+        raise PersonError(_unreadable(path, "a picture with its bands (EXR)")) from fault
+
+
 def _digest(bands_by_lamp, rgb):
     """Return the SHA-256 of a picture's half floats and its lamps' float bands, lamps by name."""
     digest = hashlib.sha256(rgb.astype("<f2").tobytes())
@@ -243,14 +260,14 @@ def write_json(path, obj):
     OSError
         The file cannot be written; an earlier one stays as it was.
     """
-    text = json.dumps(_plain(obj, digits=6), sort_keys=True, indent=2, ensure_ascii=False, allow_nan=False)
+    text = json_text(obj)
     with replacing_file(path) as fresh:
         fresh.write_text(text + "\n", encoding="utf-8")
 
 
-def plain_numbers(obj):
-    """Return an object as `write_json` writes it: floats of 6 digits, null for what is not finite."""
-    return _plain(obj, digits=6)
+def json_text(obj):
+    """Return an object as the text that `write_json` writes."""
+    return json.dumps(_plain(obj, digits=6), sort_keys=True, indent=2, ensure_ascii=False, allow_nan=False)
 
 
 def settings_text(settings):

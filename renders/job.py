@@ -58,7 +58,7 @@ class Outcome:
     direct: np.ndarray
     meter_direct: np.ndarray
     meter_bounced: np.ndarray
-    picture: Picture | None
+    picture: Picture | None = None
     seconds: dict[str, float] = field(default_factory=dict)
     peak_memory_mib: float = 0.0
     sides: tuple[str, ...] = ()
@@ -134,58 +134,53 @@ def run(
     """
     quality = quality or built.quality
     effort = effort or EFFORTS[quality]
-    began = time.perf_counter()
+    marks = [time.perf_counter()]
     engine = start(device)
     store = None
     if resume and quality != "draft":
         store = unfinished((built.digest, quality, built.seed, engine.variant, picture, spread, repr(effort)))
     world = build_world(built)
     plan = lightpass.plan_light(built, world, effort)
-    built_at = time.perf_counter()
+    marks.append(time.perf_counter())
 
-    light_share = LIGHT_SHARE if picture else 0.95
+    lit = LIGHT_SHARE if picture else 0.95
     kept = _KeptLight(store, built) if store else None
     lights = []
     for number in range(len(built.lamps)):
-
-        def report(share, text, number=number):
-            progress(light_share * (number + share) / len(built.lamps), text)
-
-        lights.append(lightpass.trace_lamp(built, world, plan, number, effort, report, spread, kept))
+        part = _part_of(progress, *(lit * (number + end) / len(built.lamps) for end in (0, 1)))
+        lights.append(lightpass.trace_lamp(built, world, plan, number, effort, part, spread, kept))
     shining = set_lights(built, world, plan.windows, lights)
-    window = plan.windows.fine
-    straight = direct.map_direct(built, world, shining, window)
-    meter_direct = direct.meter_direct(built, world, shining)
-    meter_bounced = direct.meter_bounced(built, world, shining)
-    lit_at = time.perf_counter()
-
-    taken = None
-    if picture:
-
-        def report_picture(share, text):
-            progress(light_share + (1 - light_share) * share, text)
-
-        taken = camerapass.take_picture(built, world, shining, FINISHES[quality], report_picture, store)
-    ended = time.perf_counter()
-    progress(1.0, "done")
-    if store:
-        store.forget()
-    return Outcome(
+    outcome = Outcome(
         built=built,
         quality=quality,
         engine=engine,
         lights=lights,
-        window=window,
-        direct=straight,
-        meter_direct=meter_direct,
-        meter_bounced=meter_bounced,
-        picture=taken,
-        seconds={
-            "build": built_at - began,
-            "light": lit_at - built_at,
-            "camera": ended - lit_at,
-            "total": ended - began,
-        },
-        peak_memory_mib=resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024,
+        window=plan.windows.fine,
+        direct=direct.map_direct(built, world, shining, plan.windows.fine),
+        meter_direct=direct.meter_direct(built, world, shining),
+        meter_bounced=direct.meter_bounced(built, world, shining),
         sides=tuple(side.name for side in world.sides),
     )
+    marks.append(time.perf_counter())
+
+    if picture:
+        part = _part_of(progress, lit, 1.0)
+        outcome.picture = camerapass.take_picture(built, world, shining, FINISHES[quality], part, store)
+    marks.append(time.perf_counter())
+    outcome.seconds = _name_stretches(marks)
+    outcome.peak_memory_mib = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
+    progress(1.0, "done")
+    if store:
+        store.forget()
+    return outcome
+
+
+def _part_of(progress: Progress, first: float, last: float) -> Progress:
+    """Return what tells the progress of a part of the work, which goes from one share to another."""
+    return lambda share, text: progress(first + (last - first) * share, text)
+
+
+def _name_stretches(marks: list[float]) -> dict[str, float]:
+    """Seconds between marks of the clock."""
+    stretches = zip(("build", "light", "camera"), marks[:-1], marks[1:], strict=True)
+    return {**{name: end - begin for name, begin, end in stretches}, "total": marks[-1] - marks[0]}

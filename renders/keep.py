@@ -104,6 +104,16 @@ def replacing_file(path):
         fresh.unlink(missing_ok=True)
 
 
+@contextlib.contextmanager
+def replacing_files(paths):
+    """Yield a path beside each of `paths`; what is written there replaces them when the block ends well.
+
+    All or none, short of a disk that takes a file and refuses to move it; see `replacing_file`.
+    """
+    with contextlib.ExitStack() as files:
+        yield [files.enter_context(replacing_file(path)) for path in paths]
+
+
 def pack(arrays, path, compressed=False):
     """Write arrays as an npz file, the same bytes for the same arrays.
 

@@ -10,22 +10,22 @@ from pathlib import Path
 import numpy as np
 
 from brimcast.scene.frame import crop_share
-from brimcast.shared.errors import Fault, PersonError
+from brimcast.shared.errors import PersonError, telling_unwritable
 from brimcast.shared.exposure import marked_f_number
 
-from .adjust import LOOKS, LUMINANCE, Exposure, develop, display
-from .balance import find_white
+from .adjust import LOOKS, LUMINANCE, develop, display
+from .balance import Exposed, expose_set, tell_exposure
 from .cropguide import mark_crop
-from .images import read_exr, read_npz, write_exr, write_json, write_npz, write_png
+from .images import read_exr_settings, write_exr, write_json, write_npz, write_png
 from .job import Outcome
 from .keep import replacing
 from .plan import Circle, Plan, draw_table_plan
 from .report import list_maps, meter_bands, units
 
-__all__ = ["list_settings", "list_stale", "plan_table", "tell_unbalanced", "write_output"]
+__all__ = ["expose", "list_settings", "list_stale", "plan_table", "write_output"]
 
-# White balance of a table plan where the set has no camera: that of a camera that is left at its default.
-PLAIN_WHITE_K = 5600.0
+# What `adjust` and `expose` make of a picture.
+DERIVED = ("adjusted.json", "stops-adjusted.png", "stops-picture.png", "stops-table.png")
 DRAFT_NOTE = " Specks are grain; proof and final have less."
 
 
@@ -78,7 +78,18 @@ def _list_camera(outcome: Outcome) -> dict | None:
     return {**short, "crop_share": share and [float(f"{side:.6g}") for side in share]}
 
 
-def write_output(outcome: Outcome, report: dict, folder: str | Path, settings: dict) -> list[str]:
+def expose(outcome: Outcome, met: np.ndarray) -> Exposed:
+    """Return exposure and white for a set's light; `met` is the mean of `report.meter_bands`."""
+    built = outcome.built
+    plain = np.stack([light.plain * light.lamp.scale * light.lamp.band_spectrum for light in outcome.lights])
+    gels = np.stack([light.lamp.gel for light in outcome.lights])
+    meters = {meter.name: met[..., place] * meter.reflectance for place, meter in enumerate(built.meters)}
+    return expose_set(built, plain, gels, meters)
+
+
+def write_output(
+    outcome: Outcome, report: dict, folder: str | Path, settings: dict
+) -> tuple[list[str], Exposed]:
     """Write report.json, maps.npz, table.png and, of a picture, picture.png and picture.exr.
 
     Parameters
@@ -93,52 +104,71 @@ def write_output(outcome: Outcome, report: dict, folder: str | Path, settings: d
 
     Returns
     -------
-    list of str
-        Names of the files written. There is no table.png where no focused light falls on the table.
+    names : list of str
+        Files written. There is no table.png where no focused light falls on the table.
+    exposed : Exposed
+        How they are developed.
 
     Raises
     ------
     PersonError
         The folder cannot be written.
     """
+    met = meter_bands(outcome).mean(axis=1)
+    exposed = expose(outcome, met)
+    with telling_unwritable(folder), replacing(folder) as fresh:
+        write_json(fresh / "report.json", {**report, "settings": settings})
+        write_npz(fresh / "maps.npz", list_maps(outcome, met), settings)
+        plan = plan_table(outcome, exposed)
+        if plan:
+            write_png(fresh / "table.png", draw_table_plan(plan), settings)
+        if outcome.picture:
+            _write_picture(outcome, exposed, fresh, settings)
+        return sorted(path.name for path in fresh.iterdir()), exposed
+
+
+def list_stale(folder: str | Path, digest: str, written: list[str]) -> list[str]:
+    """Return the files in a folder that earlier runs left there and that do not belong to this one.
+
+    A picture of a set that said something else, or that cannot be read; beside a fresh picture, all that was
+    made of an earlier one.
+
+    Parameters
+    ----------
+    folder : path
+    digest : str
+        Of the set.
+    written : list of str
+        Names of the files just written.
+    """
+    folder = Path(folder)
+    left = [name for name in ("picture.exr", *DERIVED) if name not in written and (folder / name).exists()]
+    if "picture.png" in written:
+        return left
+    readers = {"picture.exr": read_exr_settings, "adjusted.json": _adjusted_settings}
+    return [name for name in left if name in readers and _digest_of(folder / name, readers[name]) != digest]
+
+
+def _digest_of(path: Path, read_settings) -> str | None:
     try:
-        with replacing(folder) as fresh:
-            write_json(fresh / "report.json", {**report, "settings": settings})
-            write_npz(fresh / "maps.npz", list_maps(outcome), settings)
-            plan = plan_table(outcome)
-            if plan:
-                write_png(fresh / "table.png", draw_table_plan(plan), settings)
-            if outcome.picture:
-                _write_picture(outcome, fresh, settings)
-            return sorted(path.name for path in fresh.iterdir())
-    except OSError as error:
-        reason = (error.strerror or str(error)).lower()
-        raise PersonError(Fault(str(folder), None, None, None, f"cannot be written: {reason}")) from error
+        return read_settings(path).get("digest")
+    except PersonError:
+        return None
 
 
-def list_stale(folder: str | Path, digest: str) -> list[str]:
-    """Return the files in a folder that an earlier run left there for a set that said something else."""
-    stale = []
-    for name, read in (("maps.npz", read_npz), ("picture.exr", read_exr)):
-        path = Path(folder) / name
-        if path.exists() and read(path)[-1].get("digest") != digest:
-            stale.append(name)
-    path = Path(folder) / "adjusted.json"
-    if path.exists():
-        try:
-            other = json.loads(path.read_text(encoding="utf-8"))["settings"]["digest"]
-        except (OSError, ValueError, KeyError, TypeError):
-            other = None
-        stale += ["adjusted.json"] * (other != digest)
-    return stale
+def _adjusted_settings(path: Path) -> dict:
+    try:
+        return json.loads(path.read_text(encoding="utf-8"))["settings"]
+    except (OSError, ValueError, KeyError, TypeError):
+        return {}
 
 
-def plan_table(outcome: Outcome) -> Plan | None:
+def plan_table(outcome: Outcome, exposed: Exposed) -> Plan | None:
     """Return the plan of the table's light as the camera would expose it; None where it would be empty."""
     built = outcome.built
     if min(outcome.window.shape) < 2:
         return None
-    exposure, white = _expose(outcome)
+    exposure, white = exposed.exposure, exposed.white
     matte = built.panels[0].front / math.pi
     bands, plain = {}, {}
     for number, light in enumerate(outcome.lights):
@@ -166,55 +196,11 @@ def plan_table(outcome: Outcome) -> Plan | None:
         ),
         lamps=tuple((lamp.name, lamp.azimuth_deg) for lamp in built.lamps),
         relative=built.relative,
-        note=_exposure_note(outcome) + DRAFT_NOTE * (outcome.quality == "draft"),
+        note=tell_exposure(exposure) + DRAFT_NOTE * (outcome.quality == "draft"),
     )
 
 
-def _expose(outcome: Outcome) -> tuple[Exposure, float | tuple[float, float]]:
-    """Exposure and white of the camera; without one, the plain table is exposed as metered."""
-    built, camera = outcome.built, outcome.built.camera
-    if camera:
-        relative = 1.0 if built.relative else None
-        exposure = Exposure(camera.f_number, camera.iso, camera.magnification, relative)
-        return exposure, _balance(outcome) if camera.white else camera.white_k
-    plain = sum(light.plain * light.lamp.scale for light in outcome.lights)
-    return Exposure(1.0, 100.0, relative=1 / plain if plain > 0 else 1.0), PLAIN_WHITE_K
-
-
-def _balance(outcome: Outcome) -> float | tuple[float, float]:
-    """White from the light of the set; where none falls there, that of daylight."""
-    plain = sum(
-        light.plain * light.lamp.scale * light.lamp.band_spectrum * light.lamp.gel for light in outcome.lights
-    )
-    gels = np.stack([light.lamp.gel for light in outcome.lights])
-    read = np.einsum("lkm,lk->km", meter_bands(outcome).mean(axis=1), gels)
-    meters = outcome.built.meters
-    found = {meter.name: read[:, place] * meter.reflectance for place, meter in enumerate(meters)}
-    try:
-        return find_white(outcome.built.camera.white, plain, found)
-    except ValueError:
-        return outcome.built.camera.white_k
-
-
-def tell_unbalanced(outcome: Outcome) -> str:
-    """Return what to say where white could not be found in the set's light; else an empty text."""
-    camera = outcome.built.camera
-    if camera is None or not camera.white or not isinstance(_balance(outcome), float):
-        return ""
-    return f"white balance: no light falls on {camera.white!r}, so it is that of {camera.white_k:.0f} K"
-
-
-def _exposure_note(outcome: Outcome) -> str:
-    camera = outcome.built.camera
-    if camera is None:
-        return "No camera: exposed as metered on the plain table."
-    if outcome.built.relative:
-        return "Exposed as metered on the plain table."
-    return f"Exposed as by the camera: f/{marked_f_number(camera.f_number):g}, ISO {camera.iso:g}."
-
-
-def _write_picture(outcome: Outcome, folder: Path, settings: dict) -> None:
-    exposure, white = _expose(outcome)
+def _write_picture(outcome: Outcome, exposed: Exposed, folder: Path, settings: dict) -> None:
     lamps = outcome.built.lamps
     # At 0 stops: the files hold each lamp's light before its power.
     bands = {
@@ -223,7 +209,7 @@ def _write_picture(outcome: Outcome, folder: Path, settings: dict) -> None:
     }
     powers = {lamp.name: lamp.power_stops for lamp in lamps}
     gels = {lamp.name: lamp.gel for lamp in lamps}
-    linear = develop(bands, exposure, power_stops=powers, gels=gels, white=white)
-    shown = mark_crop(display(linear), outcome.built.camera)
+    linear = develop(bands, exposed.exposure, power_stops=powers, gels=gels, white=exposed.white)
+    shown = mark_crop(display(linear), crop_share(outcome.built.camera))
     write_png(folder / "picture.png", shown, settings, quick=True)
     write_exr(folder / "picture.exr", bands, linear, settings)

@@ -124,8 +124,9 @@ class Landings:
 
 @dataclass
 class Landed:
-    """Where a ray came down: u and v on the map, panel side, smooth patch of the panel."""
+    """How a ray ended, and where it came down: u and v on the map, panel side, smooth patch of the panel."""
 
+    end: object
     u: object
     v: object
     panel: object
@@ -316,8 +317,7 @@ def trace(geometry: Geometry, rows: LampRows, aim: AimFrame, blockers, tally: Ta
     forced, countdown = mi.UInt32(choice.x), mi.UInt32(choice.y)
     photon = Photon(mi.Float(sent), mi.Float(0), forced, countdown, zero, zero, zero, mi.UInt32(_START))
     active = mi.Bool(sent > 0)
-    end = mi.UInt32(MISSED)
-    landed = Landed(mi.Float(0), mi.Float(0), mi.UInt32(0), mi.UInt32(0))
+    landed = Landed(mi.UInt32(MISSED), mi.Float(0), mi.Float(0), mi.UInt32(0), mi.UInt32(0))
     tint = Tint(rows.optics, row, band)
 
     while dr.hint(active, exclude=[geometry, rows, tint, tally, aim]):
@@ -333,17 +333,8 @@ def trace(geometry: Geometry, rows: LampRows, aim: AimFrame, blockers, tally: Ta
         photon.taken += dr.select(counts_here, photon.flux * (1 - kept), 0)
         photon.flux *= kept
 
-        # The end of the way: into the room, or down on a panel.
         crossing = approach(geometry, walk, hit, tint, active, choice.w, ROUGH_DRAWS + walk.events)
-        outside = walk.inside == 0
-        down = crossing.matte & met
-        end = dr.select(met & ~hit.valid, dr.select(outside, ESCAPED, LOST), end)
-        # A black body may stand in a drink; a panel that light meets there tells of a wrong count.
-        black = hit.panel == NO_PANEL
-        surface = dr.select(black, BLACK, LANDED)
-        end = dr.select(down, dr.select(outside | black, surface, LOST), end)
-        spot = crossing.spot
-        landed = dr.select(down, Landed(spot.u, spot.v, hit.panel, hit.patch), landed)
+        landed = _come_down(walk, hit, crossing, landed, met)
         first = (crossing.event | crossing.sheer) & ~met
         dr.scatter_add(tally.incident, mi.Float64(photon.flux * visible), zero, first)
 
@@ -358,24 +349,44 @@ def trace(geometry: Geometry, rows: LampRows, aim: AimFrame, blockers, tally: Ta
         faint = going & (photon.flux < sent * FAINT)
         photon.taken += dr.select(faint & (photon.forced == 0), photon.flux, 0)
         endless = going & (walk.events >= MAX_EVENTS) & ~faint
-        end = dr.select(endless, LOST, end)
+        landed.end = dr.select(endless, LOST, landed.end)
         active = going & ~faint & ~endless
 
+    return _close(photon, walk, landed, visible, tally), tally
+
+
+def _come_down(walk, hit: Hit, crossing: Crossing, landed: Landed, met) -> Landed:
+    """Note the end of the way: into the room, or down on a panel."""
+    outside = walk.inside == 0
+    down = crossing.matte & met
+    # A black body may stand in a drink; a panel that light meets there tells of a wrong count.
+    black = hit.panel == NO_PANEL
+    surface = dr.select(black, BLACK, LANDED)
+    end = dr.select(met & ~hit.valid, dr.select(outside, ESCAPED, LOST), landed.end)
+    end = dr.select(down, dr.select(outside | black, surface, LOST), end)
+    spot = crossing.spot
+    here = Landed(end, spot.u, spot.v, hit.panel, hit.patch)
+    landed = dr.select(down, here, landed)
+    landed.end = end
+    return landed
+
+
+def _close(photon: Photon, walk, landed: Landed, visible, tally: Tally) -> Landings:
+    """Book each ray's light by its end, and tell where it came down."""
     done = (walk.events > 0) & (photon.forced == 0)
-    over = done & (end != MISSED)
-    here = over & (end == LANDED)
+    over = done & (landed.end != MISSED)
+    here = over & (landed.end == LANDED)
     reflections = dr.minimum(photon.bounces, ORDERS_OF_REFLECTION - 1)
     light = mi.Float64(photon.flux * visible)
     dr.scatter_add(tally.absorbed, mi.Float64(photon.taken * visible), reflections, done)
-    dr.scatter_add(tally.ends, light, end * ORDERS_OF_REFLECTION + reflections, over)
+    dr.scatter_add(tally.ends, light, landed.end * ORDERS_OF_REFLECTION + reflections, over)
     add_to(tally.panels, light, landed.panel, here)
 
     thrown = (photon.form == _THROWN) | (photon.form == _OUT)
-    landings = Landings(
+    return Landings(
         u=landed.u,
         v=landed.v,
         flux=dr.select(over, photon.flux, 0),
         code=dr.select(here, (photon.history ^ (landed.panel * 2 + 1) ^ (landed.patch << 16)) | 1, 0),
         panel=landed.panel * 2 + dr.select(thrown, 1, 0),
     )
-    return landings, tally

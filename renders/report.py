@@ -198,10 +198,9 @@ def _reading(parts: np.ndarray, plain: float) -> dict:
     }
 
 
-def list_maps(outcome: Outcome) -> dict[str, np.ndarray]:
-    """Return the arrays of `maps.npz`."""
+def list_maps(outcome: Outcome, met: np.ndarray) -> dict[str, np.ndarray]:
+    """Return the arrays of `maps.npz`; `met` is the mean of `meter_bands`, (lamps, 16, meters)."""
     window, meters = outcome.window, outcome.built.meters
-    read = meter_bands(outcome).mean(axis=1) if meters else np.zeros((len(outcome.lights), 16, 0))
     arrays = {
         "x_mm": outcome.x_mm,
         "y_mm": outcome.y_mm,
@@ -217,7 +216,7 @@ def list_maps(outcome: Outcome) -> dict[str, np.ndarray]:
         arrays[f"{name}.spectrum"] = light_of(light.lamp.spectrum, light.lamp.line_nm)
         arrays[f"{name}.gel"] = light.lamp.gel
         arrays[f"{name}.plain"] = light.plain * scale * light.lamp.band_spectrum
-        arrays[f"{name}.meters"] = read[number]
+        arrays[f"{name}.meters"] = met[number]
         arrays[f"{name}.direct"] = (outcome.direct[number] * spectrum * scale).astype(np.float32)
         for place, kind in enumerate(KINDS):
             arrays[f"{name}.{kind}"] = (here[:, place] * scale).astype(np.float32)

@@ -8,7 +8,9 @@ from dataclasses import dataclass
 import numpy as np
 
 from . import strokes
-from .adjust import LUMINANCE, METERED_CARD_LEVEL
+from .adjust import LUMINANCE, METERED_CARD_LEVEL, Exposure
+from .balance import tell_exposure
+from .images import write_png
 from .strokes import QUIET, Word
 
 # Farther under an 18 % card as metered than this, a shadow is called blocked up (common practice).
@@ -28,16 +30,28 @@ class Stops:
     ----------
     over_card : (h, w) float
         Stops over an 18 % card as metered, of the luminance; -inf in the dark.
-    clipped, blocked : (h, w) bool
-        A channel is at saturation; the luminance is more than 5 stops under the card.
+    clipped : (h, w) bool
+        A channel is at saturation.
     headroom_stops : float
         From the brightest channel of the brightest pixel to saturation; below 0 where it clips.
     """
 
     over_card: np.ndarray
     clipped: np.ndarray
-    blocked: np.ndarray
     headroom_stops: float
+
+    @property
+    def blocked(self) -> np.ndarray:
+        """(h, w) bool: the luminance is more than 5 stops under the card."""
+        return (self.over_card < BLOCKED_STOPS) & ~self.clipped
+
+    def shares(self) -> dict:
+        """Return the shares of the picture that clip and block up, and the headroom."""
+        return {
+            "clipped_share": float(self.clipped.mean()),
+            "blocked_up_share": float(self.blocked.mean()),
+            "headroom_stops": self.headroom_stops,
+        }
 
 
 def measure_stops(linear) -> Stops:
@@ -54,8 +68,34 @@ def measure_stops(linear) -> Stops:
         over = np.log2(level / METERED_CARD_LEVEL)
     brightest = float(linear.max())
     headroom = -math.log2(brightest) if brightest > 0 else math.inf
-    clipped = linear.max(axis=-1) >= 1
-    return Stops(over, clipped, (over < BLOCKED_STOPS) & ~clipped, headroom)
+    return Stops(over, linear.max(axis=-1) >= 1, headroom)
+
+
+def tell_shares(shares: dict) -> str:
+    """Return in words what `Stops.shares` says of a picture's ends."""
+    return f"{shares['clipped_share']:.1%} clipped, {shares['blocked_up_share']:.1%} blocked up"
+
+
+def write_stops_map(path, stops: Stops, what: str, exposure: Exposure, settings: dict) -> None:
+    """Write a stops map as a PNG.
+
+    Parameters
+    ----------
+    path : path
+    stops : Stops
+    what : str
+        What is shown, in words.
+    exposure : Exposure
+    settings : dict
+        Of the set; its title stands on the map.
+
+    Raises
+    ------
+    OSError
+        The file cannot be written.
+    """
+    lines = (f"Stops, {what}: {tell_shares(stops.shares())}.", tell_exposure(exposure))
+    write_png(path, draw_stops_map(stops, settings["title"], lines), settings, quick=True)
 
 
 def draw_stops_map(stops: Stops, title: str, lines=()) -> np.ndarray:

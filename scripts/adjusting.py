@@ -9,7 +9,10 @@ import numpy as np
 
 from brimcast.scene.colourwords import describe_gel, read_colour, read_gel, read_white
 from brimcast.shared.errors import PersonError
-from brimcast.shared.quantity import QuantityError, parse, show
+from brimcast.shared.quantity import show
+
+from .options import read_kind, read_option
+from .words import meter_line
 
 
 def _pair(option: str, text: str, example: str) -> tuple[str, str]:
@@ -17,14 +20,6 @@ def _pair(option: str, text: str, example: str) -> tuple[str, str]:
     if not (name.strip() and sign and value.strip()):
         raise PersonError(f"{option} {text!r}: not LAMP=VALUE; write it like {example}")
     return name.strip(), value.strip()
-
-
-def _read(option: str, read, text: str):
-    """Return what a reader makes of a text, or tell whose fault it is."""
-    try:
-        return read(text)
-    except QuantityError as wrong:
-        raise PersonError(f"{option}: {wrong}") from None
 
 
 def read_powers(given: list[str] | None) -> dict[str, float]:
@@ -40,7 +35,7 @@ def read_powers(given: list[str] | None) -> dict[str, float]:
         name, value = _pair("--power", text, "--power key='-1 stop'")
         powers[name] = -math.inf
         if value != "off":
-            powers[name] = _read(f"--power {name}", lambda written: parse(written, "stops"), value)
+            powers[name] = read_kind(f"--power {name}", "stops", value)
         if powers[name] > 0:
             text = f"{value} is above the reading's power; use 0 stops or less, or off"
             raise PersonError(f"--power {name}: {text}")
@@ -48,7 +43,7 @@ def read_powers(given: list[str] | None) -> dict[str, float]:
 
 
 def read_gels(given: list[str] | None) -> dict[str, tuple]:
-    """Return the gels of lamps and their words; several for one lamp are a stack, ``none`` takes them off.
+    """Return the gels of lamps; several for one lamp are a stack, ``none`` takes them off.
 
     Raises
     ------
@@ -63,11 +58,11 @@ def read_gels(given: list[str] | None) -> dict[str, tuple]:
         if value == "none":
             bare.add(name)
         else:
-            stack.append(_read(f"--gel {name}", read_gel, value))
+            stack.append(read_option(f"--gel {name}", read_gel, value))
     for name in bare:
         if stacks[name]:
             raise PersonError(f"--gel {name}: has both none and a gel; keep one")
-    return {name: (tuple(stack), tuple(map(describe_gel, stack))) for name, stack in stacks.items()}
+    return {name: tuple(stack) for name, stack in stacks.items()}
 
 
 def adjust(folder: Path, out: Path | None, options: dict) -> list[str]:
@@ -84,25 +79,17 @@ def adjust(folder: Path, out: Path | None, options: dict) -> list[str]:
     """
     from brimcast.renders import regrade
 
-    read = {kind: (lambda text, kind=kind: parse(text, kind)) for kind in ("f_number", "iso")}
+    f_number, iso, white = (options[name] for name in ("f_number", "iso", "white"))
     wish = regrade.Wish(
         powers=read_powers(options["power"]),
         gels=read_gels(options["gel"]),
-        f_number=_f_number(options["f_number"]),
-        iso=None if options["iso"] is None else _read("--iso", read["iso"], options["iso"]),
-        white=None if options["white"] is None else _read("--white", read_white, options["white"]),
+        f_number=None if f_number is None else read_kind("--f", "f_number", f_number),
+        iso=None if iso is None else read_kind("--iso", "iso", iso),
+        white=None if white is None else read_option("--white", read_white, white),
         look=options["look"],
     )
     report, names = regrade.regrade(folder, wish, out)
     return [*_lines(report), f"wrote {out or folder}: {', '.join(names)}"]
-
-
-def _f_number(text: str | None) -> float | None:
-    """`11` will do for `f/11`: the option's own name says the rest."""
-    if text is None:
-        return None
-    text = text.strip() if text.strip().lower().startswith("f") else f"f/{text.strip()}"
-    return _read("--f", lambda written: parse(written, "f_number"), text)
 
 
 def _lines(report: dict) -> list[str]:
@@ -111,20 +98,18 @@ def _lines(report: dict) -> list[str]:
         stops = lamp["power_stops"]
         power = "off" if stops == -math.inf else show(stops, "stops") if stops else "full power"
         lines.append(f"{name}: {power}{_gel_words(lamp['gels'])}")
-    for name, meter in report["meters"].items():
-        stops = meter["all"]["stops_over_table"]
-        told = "no light" if stops is None else f"{stops:+.1f} stops against the plain table"
-        lines.append(f"meter {name}: {told}")
+    lines += [meter_line(name, meter["all"]["stops_over_table"]) for name, meter in report["meters"].items()]
     return [*lines, _picture_line(report["picture"]), *report["notes"]]
 
 
 def _picture_line(picture: dict) -> str:
+    from brimcast.renders.stopsmap import tell_shares
+
     headroom = picture["headroom_stops"]
     if not math.isfinite(headroom):
         return "picture: all dark"
-    shares = f"{picture['clipped_share']:.1%} clipped, {picture['blocked_up_share']:.1%} blocked up"
     side = "under" if headroom >= 0 else "over"
-    return f"picture: {shares}; brightest place {abs(headroom):.1f} stops {side} clipping"
+    return f"picture: {tell_shares(picture)}; brightest place {abs(headroom):.1f} stops {side} clipping"
 
 
 def _gel_words(gels: dict | None) -> str:
@@ -146,8 +131,8 @@ def describe_gels(texts: list[str], lamp: str) -> list[str]:
     from brimcast.scene.emission import emit, light_of, pass_gels
     from brimcast.shared.gels import describe
 
-    stack = tuple(_read("gel", read_gel, text) for text in texts)
-    colour = _read("--lamp", read_colour, lamp)
+    stack = tuple(read_option("gel", read_gel, text) for text in texts)
+    colour = read_option("--lamp", read_colour, lamp)
     line_nm = getattr(colour, "wavelength_nm", None)
     light = light_of(emit(colour), line_nm)
     share = pass_gels(stack)

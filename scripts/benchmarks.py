@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 import sys
 from pathlib import Path
 from typing import Annotated, Literal
@@ -24,7 +23,7 @@ JsonFile = Annotated[
 ]
 Device = Annotated[
     Literal["auto", "cpu", "gpu"],
-    typer.Option("--device", help="What traces: graphics card (gpu), processor, or the faster of both."),
+    typer.Option("--device", help="What computes: graphics card (gpu), processor, or the faster of both."),
 ]
 Repeats = Annotated[int, typer.Option("--repeats", min=1, help="Timed runs, of which the median counts.")]
 
@@ -43,23 +42,23 @@ def _parts() -> None:
 def light(json_file: JsonFile = None, device: Device = "auto", repeats: Repeats = 5) -> None:
     """Error of the light and camera passes against Mitsuba's own path and particle tracers at equal time."""
     from .benchmark_light import describe, measure
+    from .writing import check_folder
 
+    if json_file:
+        check_folder(json_file.parent)
     figures = measure(device, repeats, tell=lambda text: print(text, file=sys.stderr, flush=True))
     print(describe(figures))
     if json_file:
-        _write(figures, json_file)
+        from brimcast.renders.images import write_json
+        from brimcast.shared.errors import telling_unwritable
+
+        with telling_unwritable(json_file):
+            write_json(json_file, figures)
     if figures["disagreements"]:
         from brimcast.shared.errors import EngineError
 
         cure = "Cure: if the set's light was changed on purpose, raise REFERENCE_FORM; else it is a fault"
         raise EngineError("\n".join([*figures["disagreements"], cure]))
-
-
-def _write(figures: dict, path: Path) -> None:
-    from brimcast.renders.keep import replacing_file
-
-    with replacing_file(path) as fresh:
-        fresh.write_text(json.dumps(figures, indent=2) + "\n", encoding="utf-8")
 
 
 if __name__ == "__main__":

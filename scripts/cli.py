@@ -29,11 +29,11 @@ Quality = Annotated[
 ]
 Device = Annotated[
     Literal["auto", "cpu", "gpu"],
-    typer.Option("--device", help="What traces: graphics card (gpu), processor, or the faster of both."),
+    typer.Option("--device", help="What computes: graphics card (gpu), processor, or the faster of both."),
 ]
 Seed = Annotated[
     int | None,
-    typer.Option("--seed", metavar="N", help="Start of the random numbers; else as the set says."),
+    typer.Option("--seed", metavar="N", help="Another number gives other grain; else as the set says."),
 ]
 Change = Annotated[
     list[str] | None,
@@ -112,7 +112,7 @@ def _folder(set_path: Path) -> Path:
 
 @app.command()
 def check(set_path: SetPath, change: Change = None) -> None:
-    """Say in short what a set holds; traces nothing."""
+    """Say in short what a set holds; renders nothing."""
     from brimcast.scene import setfile
 
     from . import computing, words
@@ -136,7 +136,8 @@ def adjust(
         ),
     ] = None,
     f_number: Annotated[
-        str | None, typer.Option("--f", metavar="N", help="f-number, for the exposure; blur stays as traced.")
+        str | None,
+        typer.Option("--f", metavar="N", help="f-number: exposure only, blur stays as rendered."),
     ] = None,
     iso: Annotated[str | None, typer.Option("--iso", metavar="N", help="ISO speed.")] = None,
     white: Annotated[
@@ -151,7 +152,7 @@ def adjust(
         Path | None, typer.Option("--out", metavar="DIR", help="Folder for the files; else DIR itself.")
     ] = None,
 ) -> None:
-    """Change power, gels, exposure, white of a picture; no tracing."""
+    """Change power, gels, exposure, white without rendering again."""
     from . import adjusting
 
     options = {"power": power, "gel": gel, "f_number": f_number, "iso": iso, "white": white, "look": look}
@@ -193,7 +194,9 @@ def setplan(
     folder = out if as_json else out or _folder(set_path)
     plan, written = setplanning.make_plan(set_path, folder, computing.list_changes(change), paper)
     if as_json:
-        print(setplanning.json_text(plan))
+        from brimcast.renders.images import json_text
+
+        print(json_text(plan))
     else:
         print("\n".join([*list_lines(plan), *(f"wrote {path}" for path in written)]))
 
@@ -203,7 +206,7 @@ def expose(
     set_path: SetPath,
     from_: Annotated[
         Path | None,
-        typer.Option("--from", metavar="DIR", help="Folder of an earlier render; else a draft is made."),
+        typer.Option("--from", metavar="DIR", help="Folder of an earlier run; else --out, or a draft in it."),
     ] = None,
     out: Out = None,
     target: Annotated[

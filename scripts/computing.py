@@ -90,20 +90,22 @@ def compute(path: Path, folder: Path, changes: Mapping[str, str], device: str, p
         with Progress() as progress:
             built = build(set_file)
             # Reading and building tell their faults before the engine is loaded.
-            from brimcast.renders import job, output
+            from brimcast.renders import balance, job, output
             from brimcast.renders.report import describe
 
             outcome = job.run(built, device=device, picture=picture, progress=progress)
             progress(1.0, "writing")
             report = describe(outcome)
             settings = output.list_settings(outcome, text, dict(changes))
-            written = output.write_output(outcome, report, folder, settings)
+            written, exposed = output.write_output(outcome, report, folder, settings)
     except KeyboardInterrupt:
         again = "" if set_file.render.quality == "draft" else "; run again to go on"
         raise Interrupted(f"interrupted; earlier output is unchanged{again}") from None
 
-    stale = output.list_stale(folder, outcome.built.digest)
-    print("\n".join(words.describe_outcome(outcome, report, folder, written, stale)), flush=True)
+    notes = balance.list_unbalanced(exposed)
+    if stale := output.list_stale(folder, outcome.built.digest, written):
+        notes.append(f"{', '.join(stale)} there come from an earlier run and do not belong to this one")
+    print("\n".join(words.describe_outcome(outcome, report, folder, written, notes)), flush=True)
 
 
 def watch(path: Path, folder: Path, changes: Mapping[str, str], device: str) -> None:

@@ -9,7 +9,8 @@ from typing import NamedTuple
 
 import numpy as np
 
-from brimcast.shared.errors import PersonError
+from brimcast.renders.adjust import CARD_REFLECTANCE, METERED_CARD_LEVEL
+from brimcast.shared.errors import PersonError, telling_unwritable
 from brimcast.vessels.library import SHAPES
 
 from .failures import Interrupted
@@ -23,7 +24,7 @@ MAP_PX = (320, 420)
 SHOWN_MM = (-90.0, 230.0, -345.0, 75.0)
 CELL_MM = 1.0
 # Of an empty plan: a table of 35 % as metered with a card of 18 %.
-PLAIN_LEVEL = 0.1194 * 0.35 / 0.18
+PLAIN_LEVEL = METERED_CARD_LEVEL * 0.35 / CARD_REFLECTANCE
 FORM = 3  # of what is kept; another one makes old pictures void
 KEPT_BYTES = 200_000_000
 _GAP, _HEAD, _WORDS = 20, 110, 66
@@ -79,7 +80,6 @@ def make_contact(names: list[str], out: Path, device: str) -> str:
         Ctrl-C.
     """
     from brimcast.renders.images import write_png
-    from brimcast.shared.errors import Fault
 
     from .writing import check_folder
 
@@ -102,11 +102,8 @@ def make_contact(names: list[str], out: Path, device: str) -> str:
         done = f"{len(frames)} of {len(names)} glasses are done and kept"
         raise Interrupted(f"interrupted; {done}, run again to go on") from None
     settings = {"version": version("brimcast"), "glasses": names, "lamp": LAMP}
-    try:
+    with telling_unwritable(out):
         write_png(out, lay_out(frames), settings)
-    except OSError as error:
-        text = f"cannot be written: {(error.strerror or str(error)).lower()}"
-        raise PersonError(Fault(str(out), None, None, None, text)) from None
     return f"wrote {out}: {len(frames)} glasses"
 
 
@@ -147,19 +144,19 @@ def _frame(name, device, report):
 
 
 def _compute(built, device, report):
-    from brimcast.renders import job
-    from brimcast.renders.adjust import Exposure, develop, display
+    from brimcast.renders import job, output
+    from brimcast.renders.adjust import develop, display
+    from brimcast.renders.report import meter_bands
 
     outcome = job.run(built, quality="draft", device=device, progress=report, resume=False)
-    camera = built.camera
+    exposed = output.expose(outcome, meter_bands(outcome).mean(axis=1))
     lamp = built.lamps[0]
     bands = {lamp.name: outcome.picture.bands[0] * np.float32(lamp.luminance)}
-    exposure = Exposure(camera.f_number, camera.iso, camera.magnification, relative=1.0)
-    picture = display(develop(bands, exposure, white=camera.white_k))
-    return {"picture": picture, "plan": display(_see_from_above(outcome))}
+    picture = display(develop(bands, exposed.exposure, white=exposed.white))
+    return {"picture": picture, "plan": display(_see_from_above(outcome, exposed))}
 
 
-def _see_from_above(outcome):
+def _see_from_above(outcome, exposed):
     """Return the table's light over `SHOWN_MM`, developed, (h, w, 3)."""
     from brimcast.renders.output import plan_table
 
@@ -171,7 +168,7 @@ def _see_from_above(outcome):
     x = left + (np.arange(width * fine) + 0.5) * (right - left) / (width * fine)
     y = far - (np.arange(height * fine) + 0.5) * (far - near) / (height * fine)
     columns, rows = ((x - left) / CELL_MM).astype(int), ((far - y) / CELL_MM).astype(int)
-    plan = plan_table(outcome)
+    plan = plan_table(outcome, exposed)
     plain_level = plan.plain_level if plan else PLAIN_LEVEL
     seen = np.repeat((plain_level * straight / outcome.lights[0].plain)[rows][:, columns, None], 3, axis=2)
     if plan:

@@ -3,19 +3,23 @@
 from __future__ import annotations
 
 import contextlib
-import json
 import math
 import sys
 from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from brimcast.scene.built import BuiltSet
 from brimcast.shared import exposure
-from brimcast.shared.errors import Fault, PersonError
-from brimcast.shared.quantity import QuantityError, parse
+from brimcast.shared.errors import PersonError, telling_unwritable
 
 from .exposure_words import list_lines
+from .options import read_kind
+
+if TYPE_CHECKING:
+    from brimcast.renders.adjust import Exposure
+    from brimcast.renders.stored import Stored
 
 
 @dataclass(frozen=True)
@@ -44,7 +48,7 @@ class Asked:
 
 
 def tell(asked: Asked, as_json: bool) -> list[str]:
-    """Return the lines to print; renders a draft where no folder is given, and writes the stops maps.
+    """Return the lines to print; renders a draft where there is no run of the set, and writes the stops maps.
 
     Raises
     ------
@@ -59,17 +63,13 @@ def tell(asked: Asked, as_json: bool) -> list[str]:
     target = _read_target(asked.target, built)
     numbers = describe_readings(built, target)
     numbers["ratios"] = [_ratio(text, numbers) for text in asked.ratios or _usual_ratios(numbers)]
-    folder = asked.from_folder
-    if folder is None:
-        folder = asked.out or Path("out") / asked.path.stem
-        _render(asked, built, folder)
-    numbers |= _measure_folder(
-        built, folder, asked.out or folder, lambda settings: _is_same(set_file, asked, settings)
-    )
+    stored = _find_run(built, set_file, asked)
+    numbers["same_set"] = _is_same(set_file, asked, stored.settings)
+    numbers |= _measure_run(built, stored, asked.out or stored.folder)
     if as_json:
-        from brimcast.renders.images import plain_numbers
+        from brimcast.renders.images import json_text
 
-        return [json.dumps(plain_numbers(numbers), indent=2, sort_keys=True, ensure_ascii=False)]
+        return [json_text(numbers)]
     return list_lines(numbers)
 
 
@@ -78,10 +78,7 @@ def _read_target(text: str | None, built: BuiltSet) -> float | None:
         return None
     if built.relative:
         raise PersonError("--target: no lamp has a reading, so no f-number can be told; give every lamp one")
-    try:
-        return parse(text, "f_number")
-    except QuantityError as error:
-        raise PersonError(f"--target: {error}") from None
+    return read_kind("--target", "f_number", text)
 
 
 def _render(asked: Asked, built: BuiltSet, folder: Path) -> None:
@@ -106,28 +103,30 @@ def describe_readings(built: BuiltSet, target: float | None = None) -> dict:
     -------
     dict
     """
+    from brimcast.scene.bodies import is_far
     from brimcast.scene.frame import describe_camera
     from brimcast.scene.readings import list_points, read_lamp
 
     camera = built.camera
     iso = camera.iso if camera else 100.0
     loss = exposure.close_up_loss(camera.magnification) if camera else 0.0
-    plain = {lamp.name: lamp for lamp in built.lamps}
+    places = {point.name: point for point in list_points(built)}
     points = {}
-    for point in list_points(built):
-        lights = {name: read_lamp(built, lamp, point) for name, lamp in plain.items()}
-        points[point.name] = {
+    for name, point in places.items():
+        lights = {lamp.name: read_lamp(built, lamp, point) for lamp in built.lamps}
+        points[name] = {
             "where": point.words,
             "place_mm": [float(value) for value in point.place_mm],
-            "lamps": {name: _reading(light, iso, built.relative) for name, light in lights.items()},
+            "lamps": {lamp: _reading(light, iso, built.relative) for lamp, light in lights.items()},
         }
-    glass = next(point for point in list_points(built) if point.name == "glass")
-    for name, lamp in plain.items():
-        entry = points["glass"]["lamps"][name]
+    for lamp in built.lamps:
+        entry = points["glass"]["lamps"][lamp.name]
         entry["power_stops"] = lamp.power_stops
         if entry["f_number"]:
-            away_m = float(sum((lamp.centre_mm - glass.place_mm) ** 2) ** 0.5 / 1000)
-            entry["guide_number_m"] = float(exposure.guide_number(entry["f_number"], away_m, iso))
+            away_m = float(sum((lamp.centre_mm - places["glass"].place_mm) ** 2) ** 0.5 / 1000)
+            guide_m = float(exposure.guide_number(entry["f_number"], away_m, iso))
+            # Sun and sky are no lamps of the studio.
+            entry["guide_number_m"] = None if is_far(lamp) else guide_m
             entry["lens_f_number"] = entry["f_number"] * 2 ** (-loss / 2)
             if target:
                 entry["power_for_target_stops"] = lamp.power_stops + _stops_to(entry["lens_f_number"], target)
@@ -183,7 +182,7 @@ def _ratio(text: str, numbers: dict) -> dict:
 
 
 def _is_same(set_file, asked: Asked, settings: dict) -> bool:
-    """Return whether a folder's settings are the set's, but for power and how finely it was computed."""
+    """Return whether settings are the set's, but for power, gels and how finely it was computed."""
     from brimcast.scene import setfile
 
     try:
@@ -192,63 +191,65 @@ def _is_same(set_file, asked: Asked, settings: dict) -> bool:
         return False
     if list(kept.lamps) != list(set_file.lamps):
         return False
-    lamps = {
-        name: lamp.model_copy(update={"power_stops": set_file.lamps[name].power_stops})
-        for name, lamp in kept.lamps.items()
-    }
+    lamps = {}
+    for name, lamp in kept.lamps.items():
+        now = set_file.lamps[name]
+        lamps[name] = lamp.model_copy(update={"power_stops": now.power_stops, "gels": now.gels})
     alike = {"lamps": lamps} | {name: getattr(set_file, name) for name in ("title", "render", "room")}
     return setfile.digest(kept.model_copy(update=alike)) == setfile.digest(set_file)
 
 
-def _measure_folder(built: BuiltSet, folder: Path, out: Path, is_same) -> dict:
+def _find_run(built: BuiltSet, set_file, asked: Asked) -> Stored:
+    """Return the run to expose: the folder given, else an earlier run of this set, else a draft made now."""
+    from brimcast.renders.exposures import read_folder
+
+    if asked.from_folder is not None:
+        return read_folder(asked.from_folder, built)
+    folder = asked.out or Path("out") / asked.path.stem
+    for place in (folder, folder / "draft"):
+        with contextlib.suppress(PersonError):
+            stored = read_folder(place, built)
+            seen = stored.bands is not None or built.camera is None
+            if seen and _is_same(set_file, asked, stored.settings):
+                return stored
+    _render(asked, built, folder / "draft")
+    return read_folder(folder / "draft", built)
+
+
+def _measure_run(built: BuiltSet, stored: Stored, out: Path) -> dict:
     """Return what a computed folder tells, and write the stops maps of its picture and table."""
     import numpy as np
 
-    from brimcast.renders import exposures
+    from brimcast.renders import balance, exposures
 
-    found = exposures.read_folder(folder, built)
-    told: dict = {
-        "traced": exposures.traced_meters(built, found),
-        "folder": str(folder),
-        "same_set": is_same(found.settings),
-        "quality": found.report.get("quality"),
-        "headroom": exposures.caustic_headroom(built, found),
-        "maps": {},
-        "wrote": [],
-    }
-    table = exposures.expose_table(built, found)
+    light = exposures.set_light(built, stored)
+    table = exposures.expose_table(built, stored, light)
+    focused = exposures.expose_table(built, stored, light, exposures.TABLE_KINDS[1:])
     views = {
-        "picture": exposures.expose_picture(built, found),
+        "picture": exposures.expose_picture(built, stored, light),
         # From above, the camera's side below.
         "table": None if table is None else np.flipud(table),
     }
-    for name, linear in views.items():
-        if linear is not None:
-            told["maps"][name] = _draw(name, linear, built, out / f"stops-{name}.png", found.settings, told)
-    return told
+    views = {name: linear for name, linear in views.items() if linear is not None}
+    return {
+        "traced": exposures.traced_meters(stored, light),
+        "folder": str(stored.folder),
+        "quality": stored.report.get("quality"),
+        "headroom": exposures.caustic_headroom(built, stored, table, focused),
+        "notes": balance.list_unbalanced(light.exposed),
+        **_draw(views, light.exposed.exposure, stored.settings, out),
+    }
 
 
-def _draw(name: str, linear, built: BuiltSet, path: Path, settings: dict, told: dict) -> dict:
+def _draw(views: dict, exposure: Exposure, settings: dict, out: Path) -> dict:
+    """Write stops maps, all or none; return what they show by name, and the paths."""
     from brimcast.renders import stopsmap
-    from brimcast.renders.images import write_png
+    from brimcast.renders.keep import replacing_files
 
-    stops = stopsmap.measure_stops(linear)
-    shares = {"clipped": float(stops.clipped.mean()), "blocked_up": float(stops.blocked.mean())}
-    words = f"{shares['clipped']:.1%} clipped, {shares['blocked_up']:.1%} blocked up"
-    what = "the camera's picture" if name == "picture" else "the table from above, camera side below"
-    lines = (f"Stops, {what}: {words}.", _exposed_words(built))
-    try:
-        write_png(path, stopsmap.draw_stops_map(stops, built.title, lines), settings)
-    except OSError as error:
-        reason = f"cannot be written: {(error.strerror or str(error)).lower()}"
-        raise PersonError(Fault(str(path), None, None, None, reason)) from None
-    told["wrote"].append(str(path))
-    return {**shares, "headroom_stops": stops.headroom_stops}
-
-
-def _exposed_words(built: BuiltSet) -> str:
-    camera = built.camera
-    if camera is None or built.relative:
-        return "Exposed as metered on the plain table."
-    marked = exposure.marked_f_number(camera.f_number)
-    return f"Exposed at f/{marked:g}, ISO {camera.iso:g}, close focus counted."
+    whats = {"picture": "the camera's picture", "table": "the table from above, camera side below"}
+    paths = [out / f"stops-{name}.png" for name in views]
+    shown = {name: stopsmap.measure_stops(linear) for name, linear in views.items()}
+    with telling_unwritable(out), replacing_files(paths) as fresh:
+        for (name, stops), path in zip(shown.items(), fresh, strict=True):
+            stopsmap.write_stops_map(path, stops, whats[name], exposure, settings)
+    return {"maps": {name: stops.shares() for name, stops in shown.items()}, "wrote": list(map(str, paths))}

@@ -6,6 +6,8 @@ import math
 
 from brimcast.shared.exposure import F_NUMBERS
 
+from .words import meter_line
+
 # Powers are set in tenths; below this a difference is none.
 TENTH = 0.05
 
@@ -21,8 +23,7 @@ def list_lines(numbers: dict) -> list[str]:
     lines += [_ratio_line(ratio) for ratio in numbers["ratios"]]
     if numbers["relative"]:
         lines.append("relative: no lamp has a reading; stops compare, no f-number can be told")
-    lines += _traced_lines(numbers)
-    return lines
+    return lines + _run_lines(numbers)
 
 
 def _table(numbers: dict) -> list[str]:
@@ -48,7 +49,7 @@ def _cell(entry: dict, relative: bool, brightest: float) -> str:
 
 
 def name_f_number(f_number: float) -> str:
-    """Return an f-number as meters show it: the third-stop mark below, and tenths of a stop over a full stop.
+    """Return an f-number as meters show it: the full stop below, and tenths of a stop over it.
 
     >>> name_f_number(11.3137)
     'f/11'
@@ -73,7 +74,9 @@ def _glass_lines(numbers: dict) -> list[str]:
         if not entry["f_number"]:
             continue
         said = f"{name} alone: lens at {name_f_number(entry['lens_f_number'])}, ISO {numbers['iso']:g}"
-        said += f" (close focus costs {loss:.2f} stops); guide number {entry['guide_number_m']:.3g} m"
+        said += f" (close focus costs {loss:.2f} stops)"
+        if entry["guide_number_m"] is not None:
+            said += f"; guide number {entry['guide_number_m']:.3g} m"
         lines.append(said)
         if "power_for_target_stops" in entry:
             lines.append(f"    {_target_words(entry, numbers['target_f_number'])}")
@@ -84,11 +87,11 @@ def _target_words(entry: dict, target: float) -> str:
     power = entry["power_for_target_stops"]
     wanted = f"for {name_f_number(target)} on the lens"
     if power > TENTH:
-        farther = 2 ** (-power / 2)
-        return (
-            f"{wanted} it lacks {power:.1f} stops at full power: throw {farther:.0%} of now, "
-            f"{2**power:.2g} times the ISO, or {math.ceil(2**power - 0.07)} pops"
-        )
+        lacks, faster = f"{wanted} it lacks {power:.1f} stops", f"{2**power:.2g} times the ISO"
+        if entry["guide_number_m"] is None:
+            return f"{lacks}: {faster}"
+        throw, pops = 2 ** (-power / 2), math.ceil(2**power - 0.07)
+        return f"{lacks} at full power: throw {throw:.0%} of now, {faster}, or {pops} pops"
     change = power - entry["power_stops"]
     turn = "as it is" if abs(change) < TENTH else f"{abs(change):.1f} stops {'up' if change > 0 else 'down'}"
     return f"{wanted}: power {min(power, 0.0):+.1f} stops ({turn})"
@@ -106,15 +109,15 @@ def _ratio_line(ratio: dict) -> str:
     )
 
 
-def _traced_lines(numbers: dict) -> list[str]:
+def _run_lines(numbers: dict) -> list[str]:
+    from brimcast.renders.stopsmap import tell_shares
+
     lines = []
-    for name, light in numbers["traced"].items():
-        if light["stops_over_table"] is not None:
-            amount = "" if numbers["relative"] else f"{light['light']:.4g} lx s, "
-            lines.append(
-                f"meter {name}, traced with glass, caustics and bounce: {amount}"
-                f"{light['stops_over_table']:+.1f} stops against the plain table"
-            )
+    for name, caught in numbers["traced"].items():
+        light = None if numbers["relative"] else caught["light"]
+        lines.append(
+            meter_line(f"{name}, with glass, caustics and bounce", caught["stops_over_table"], light)
+        )
     headroom = numbers["headroom"]
     if headroom is None:
         lines.append("no focused light on the table")
@@ -128,10 +131,11 @@ def _traced_lines(numbers: dict) -> list[str]:
             framed = "; inside the crop" if headroom["in_crop"] else "; outside the crop"
         lines.append(f"caustic at its brightest ({x:.0f}, {y:.0f} mm from the datum) {said}{area}{framed}")
     for name, view in numbers["maps"].items():
-        lines.append(f"{name}: {view['clipped']:.1%} clipped, {view['blocked_up']:.1%} blocked up")
+        lines.append(f"{name}: {tell_shares(view)}")
+    lines += [f"note: {note}" for note in numbers["notes"]]
     if not numbers["same_set"]:
         lines.append(
-            f"note: {numbers['folder']} was computed from another state of this set; power, f-number, ISO "
-            "and white are the set's, all else, blur too, is as traced"
+            f"note: {numbers['folder']} was computed from another state of this set; power, gels, f-number, "
+            "ISO and white are the set's, all else, blur too, is as rendered"
         )
     return [*lines, *(f"wrote {path}" for path in numbers["wrote"])]

@@ -3,12 +3,11 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
 
-from brimcast.shared.errors import Fault, PersonError
+from brimcast.shared.errors import Fault, PersonError, telling_unwritable
 from brimcast.shared.quantity import QuantityError, parse
 from brimcast.vessels.library import SHAPES, Vessel, vessel
 from brimcast.vessels.mesh import Mesh
@@ -141,7 +140,7 @@ def show(chosen: Chosen, fills: list[str], made_of: str | None, out: Path) -> tu
     else:
         paths = [out / f"{glass.name}.png", out / f"{glass.name}.svg"]
     for path in paths:
-        with _writing(path), replacing_file(path) as fresh:
+        with telling_unwritable(path), replacing_file(path) as fresh:
             write_section(glass, numbers, fresh)
     lines = _number_lines(glass, numbers)
     if chosen.added:
@@ -195,7 +194,7 @@ def export(chosen: Chosen, to: Path, detail: float) -> str:
         mesh = chosen.make_mesh(detail)
     except ValueError as error:
         raise PersonError(f"--{error}") from None
-    with _writing(to), replacing_file(to) as fresh:
+    with telling_unwritable(to), replacing_file(to) as fresh:
         export_mesh(mesh, fresh)
     what = f"{len(mesh.faces)} faces, {mesh.volume_mm3 / 1000:.1f} ml of solid, lengths in {FORMATS[kind]}"
     return f"wrote {to}: {what}"
@@ -245,16 +244,6 @@ def _listed() -> list[dict]:
         rounded = {key: round(value, 2) for key, value in measures.items()}
         found.append({"name": name, **rounded, "closed": glass.closed, "can_ask": list(shape.allowed)})
     return found
-
-
-@contextmanager
-def _writing(path: Path) -> Iterator[None]:
-    """Turn the disk's refusal into a person's mistake."""
-    try:
-        yield
-    except OSError as error:
-        said = (error.strerror or str(error)).lower()
-        raise PersonError(_fault(path, f"cannot be written: {said}")) from None
 
 
 def _fault(path: Path, text: str) -> Fault:

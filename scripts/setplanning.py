@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-import json
 from collections.abc import Mapping
 from importlib.metadata import version
 from pathlib import Path
 
-from brimcast.shared.errors import Fault, PersonError
+from brimcast.shared.errors import Fault, PersonError, telling_unwritable
 
 
 def make_plan(
@@ -48,31 +47,30 @@ def make_plan(
 
 
 def _write(pages, title: str, out: Path) -> list[Path]:
-    from brimcast.renders.keep import replacing_file
+    """Write the pages, all or none; pages of an earlier, larger plan in the same folder go."""
+    from brimcast.renders.keep import replacing_files
     from brimcast.vessels.linework import svg_text, write_png
 
     one = out.suffix.lower() in (".svg", ".png")
-    stem = out.with_suffix("") if one else out / "setplan"
+    endings = [out.suffix.lower()] if one else [".svg", ".png"]
     about = f"brimcast {version('brimcast')}. Set plan of {title}. It warns; it does not certify."
-    written = []
-    for number, page in enumerate(pages, 1):
-        for ending in [out.suffix.lower()] if one else [".svg", ".png"]:
-            target = stem.with_name(stem.name + (f"-{number}" if number > 1 else "") + ending)
-            try:
-                with replacing_file(target) as fresh:
-                    if ending == ".png":
-                        write_png(fresh, page, about=about)
-                    else:
-                        fresh.write_text(svg_text(page, f"{title}, set plan", about), encoding="utf-8")
-            except OSError as error:
-                reason = f"cannot be written: {(error.strerror or str(error)).lower()}"
-                raise PersonError(Fault(str(target), None, None, None, reason)) from None
-            written.append(target)
-    return written
 
+    def name_page(number: int, ending: str) -> Path:
+        stem = out.with_suffix("") if one else out / "setplan"
+        return stem.with_name(stem.name + (f"-{number}" if number > 1 else "") + ending)
 
-def json_text(plan: dict) -> str:
-    """Return a set plan's numbers as JSON, six digits; what has no end is null."""
-    from brimcast.renders.images import plain_numbers
-
-    return json.dumps(plain_numbers(plan), indent=2, sort_keys=True, ensure_ascii=False)
+    targets = {name_page(number, ending): page for number, page in enumerate(pages, 1) for ending in endings}
+    with telling_unwritable(out), replacing_files(targets) as fresh:
+        for path, page in zip(fresh, targets.values(), strict=True):
+            if path.suffix == ".png":
+                write_png(path, page, about=about)
+            else:
+                path.write_text(svg_text(page, f"{title}, set plan", about), encoding="utf-8")
+    if not one:
+        number = len(pages)
+        while stale := [path for e in endings if (path := name_page(number + 1, e)).is_file()]:
+            number += 1
+            with telling_unwritable(out):
+                for path in stale:
+                    path.unlink()
+    return list(targets)

@@ -91,7 +91,9 @@ def contact(
     out: Annotated[Path, typer.Option("--out", metavar="FILE", help="Picture to write.")] = CONTACT,
     device: Annotated[
         Literal["auto", "cpu", "gpu"],
-        typer.Option("--device", help="What traces: graphics card (gpu), processor, or the faster of both."),
+        typer.Option(
+            "--device", help="What computes: graphics card (gpu), processor, or the faster of both."
+        ),
     ] = "auto",
 ) -> None:
     """Picture the library, each glass empty under one lamp."""

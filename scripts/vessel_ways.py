@@ -7,7 +7,9 @@ from typing import Annotated, Literal
 
 import typer
 
-from brimcast.shared.errors import Fault, PersonError
+from brimcast.shared.errors import Fault, PersonError, telling_unwritable
+
+from .options import read_kind
 
 Height = Annotated[
     str | None, typer.Option("--height", metavar="LENGTH", help="Height of the glass, such as 150mm.")
@@ -111,10 +113,8 @@ def import_(
         raise _fault(out, "is there already; choose another with --out, or move it away")
     ask = Import(scale, height and _length("--height", height), up, repair=repair)
     glass = import_mesh(mesh, ask)
-    try:
+    with telling_unwritable(out):
         export_mesh(glass.mesh, out)
-    except OSError as error:
-        raise _fault(out, f"cannot be written: {(error.strerror or str(error)).lower()}") from None
     across = glass.mesh.bounds_mm[1] - glass.mesh.bounds_mm[0]
     print(glass.name)
     print(f"  {across[0]:.1f} x {across[1]:.1f} mm across, {across[2]:.1f} mm tall; closed")
@@ -127,12 +127,7 @@ def import_(
 
 def _length(option: str, text: str) -> float:
     """Return a length that an option gives, mm."""
-    from brimcast.shared.quantity import QuantityError, parse
-
-    try:
-        number = parse(text, "length")
-    except QuantityError as error:
-        raise PersonError(f"{option}: {error}") from None
+    number = read_kind(option, "length", text)
     if number <= 0:
         raise PersonError(f"{option}: {text} is out of range; it must be more than 0")
     return number

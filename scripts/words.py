@@ -7,10 +7,9 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from brimcast.scene.models import SetFile
-
 if TYPE_CHECKING:
     from brimcast.renders.job import Outcome
+    from brimcast.scene.models import SetFile
 
 # Focused light this many times the plain table's, in stops, is warned of.
 SCORCH_STOPS = 3.0
@@ -113,7 +112,7 @@ def _camera_line(camera) -> str:
 
 
 def describe_outcome(
-    outcome: Outcome, report: dict, folder: Path, written: list[str], stale: list[str]
+    outcome: Outcome, report: dict, folder: Path, written: list[str], notes: list[str]
 ) -> list[str]:
     """Return the main numbers of a computed set in a dozen lines.
 
@@ -123,11 +122,11 @@ def describe_outcome(
     report : dict
         See `brimcast.renders.report.describe`.
     folder : Path
-    written, stale : list of str
-        Names of the files written into it, and of those that an earlier run left there for another set.
+    written : list of str
+        Names of the files written into it.
+    notes : list of str
+        What else to say of them.
     """
-    from brimcast.renders.output import tell_unbalanced
-
     built, seconds = outcome.built, outcome.seconds["total"]
     lines = [f"{built.title}: {outcome.quality}, {seconds:.0f} s on the {outcome.engine.device}"]
     lines += [f"note: {note}" for note in built.notes]
@@ -135,19 +134,16 @@ def describe_outcome(
         kinds = report["caustics"][light.lamp.name]
         lines += _caustic_lines(light.lamp.name, kinds, bool(built.feet))
         lines += _grain_line(outcome, light)
-    lines += [_meter_line(name, meter["all"], built.relative) for name, meter in report["meters"].items()]
-    if unbalanced := tell_unbalanced(outcome):
-        lines.append(unbalanced)
+    for name, meter in report["meters"].items():
+        light = None if built.relative else meter["all"]["light"]["value"]
+        lines.append(meter_line(name, meter["all"]["stops_over_table"], light))
     if built.relative:
         lines.append("relative: no lamp has a meter reading; compare stops, take no f-number from this")
     if any(_is_hot(kinds) for kinds in report["caustics"].values()):
         lines.append(SCORCH)
     if "table.png" not in written:
         lines.append("no focused light falls on the table, so there is no table.png")
-    lines.append(f"wrote {folder}: {', '.join(written)}")
-    if stale:
-        lines.append(f"note: {', '.join(stale)} there come from an earlier run of another set")
-    return lines
+    return [*lines, f"wrote {folder}: {', '.join(written)}", *(f"note: {note}" for note in notes)]
 
 
 def _is_hot(kinds: dict) -> bool:
@@ -205,9 +201,9 @@ def _grain_line(outcome: Outcome, light) -> list[str]:
     ]
 
 
-def _meter_line(name: str, reading: dict, relative: bool) -> str:
-    if reading["stops_over_table"] is None:
+def meter_line(name: str, stops: float | None, light_lx_s: float | None = None) -> str:
+    """Return in words what a meter caught: stops over the plain table, and the light where it is physical."""
+    if stops is None:
         return f"meter {name}: no light"
-    light = reading["light"]
-    amount = "" if relative else f"{light['value']:.4g} lux-seconds, "
-    return f"meter {name}: {amount}{reading['stops_over_table']:+.1f} stops against the plain table"
+    amount = "" if light_lx_s is None else f"{light_lx_s:.4g} lx s, "
+    return f"meter {name}: {amount}{stops:+.1f} stops against the plain table"

@@ -8,7 +8,7 @@ import re
 import unicodedata
 from pathlib import Path
 
-from brimcast.shared.errors import Fault, PersonError
+from brimcast.shared.errors import Fault, PersonError, telling_unwritable
 
 
 def write_starter(name: str) -> Path:
@@ -25,13 +25,12 @@ def write_starter(name: str) -> Path:
     if not stem:
         raise PersonError(f"the name {name!r} has no letter or digit; try one such as 'Obbleway Tonic'")
     path = Path(f"{stem}.yaml")
-    try:
-        with open(path, "x", encoding="utf-8") as file:
-            file.write(starter(name))
-    except FileExistsError:
-        raise _fault(path, "is there already; choose another name, or move it away") from None
-    except OSError as error:
-        raise _fault(path, f"cannot be written: {(error.strerror or str(error)).lower()}") from None
+    with telling_unwritable(path):
+        try:
+            with open(path, "x", encoding="utf-8") as file:
+                file.write(starter(name))
+        except FileExistsError:
+            raise _fault(path, "is there already; choose another name, or move it away") from None
     return path
 
 
@@ -62,11 +61,8 @@ def write_schema(path: Path) -> Path:
     """
     from brimcast.renders.keep import replacing_file
 
-    try:
-        with replacing_file(path) as fresh:
-            fresh.write_text(schema_text(), encoding="utf-8")
-    except OSError as error:
-        raise _fault(path, f"cannot be written: {(error.strerror or str(error)).lower()}") from None
+    with telling_unwritable(path), replacing_file(path) as fresh:
+        fresh.write_text(schema_text(), encoding="utf-8")
     return path
 
 

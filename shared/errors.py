@@ -1,5 +1,6 @@
 """What can go wrong, by whose hand: the person's mistakes and the engine's refusals."""
 
+from contextlib import contextmanager
 from dataclasses import dataclass
 
 
@@ -54,3 +55,24 @@ class PersonError(Exception):
 
 class EngineError(Exception):
     """The engine cannot run; the message ends with the cure (exit status 1)."""
+
+
+@contextmanager
+def telling_unwritable(path):
+    """Turn the disk's refusal to write into a person's mistake.
+
+    Parameters
+    ----------
+    path : path
+        What is written in the block.
+
+    Raises
+    ------
+    PersonError
+        The block raised an OSError.
+    """
+    try:
+        yield
+    except OSError as error:
+        reason = (error.strerror or str(error)).lower()
+        raise PersonError(Fault(str(path), None, None, None, f"cannot be written: {reason}")) from None

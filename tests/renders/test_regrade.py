@@ -156,7 +156,7 @@ def test_f_number_changes_the_exposure_alone_and_says_so(traced, folder, capsys)
     _, eleven, _ = adjust(folder)
     assert "blur" not in capsys.readouterr().out
     report, eight, settings = adjust(folder, "--f", "8")
-    assert "blur and depth of field stay as traced" in capsys.readouterr().out
+    assert "blur and depth of field stay as rendered" in capsys.readouterr().out
     assert any("blur" in note for note in report["notes"])
     assert settings["adjusted"]["f_number"] == pytest.approx(8)
     _, faster, _ = adjust(folder, "--iso", "200")
@@ -194,7 +194,7 @@ def test_relative_set_is_metered_anew(compute, tmp_path):
     assert any("metered anew" in note for note in report["notes"])
     # As shot, the light of all lamps on the bare table is white: on a bare spot of the table, nearly.
     assert sorted(path.name for path in (tmp_path / "o").iterdir()) == [
-        "adjusted.json", "picture.png", "stops-picture.png",
+        "adjusted.json", "picture.png", "stops-adjusted.png",
     ]  # fmt: skip
 
 

@@ -196,9 +196,28 @@ def test_what_is_printed_is_what_was_written(small_set, tmp_path, little_effort,
     assert f"{found['line_width_mm']['value']:.1f}" in out
     assert "relative: no lamp has a meter reading" in out
     assert f"wrote {folder}: maps.npz, report.json, table.png" in out
-    assert "picture.exr there come from an earlier run of another set" in out
+    assert "note: picture.exr there come from an earlier run and do not belong to this one" in out
     # A ball lens concentrates light by far more than the eight times that are warned of.
     assert stops > 3 and "never leave a lamp or the sun on filled glass unattended" in out
+
+
+def test_what_was_made_of_an_earlier_picture_is_named(small_set, tmp_path, little_effort, capsys):
+    """Beside a fresh picture, of the same set too; a damaged picture is named, and ends nothing."""
+    folder = tmp_path / "out"
+    assert main(["render", str(small_set), "--out", str(folder)]) == 0
+    assert "earlier run" not in capsys.readouterr().out
+    assert main(["adjust", str(folder)]) == 0
+    assert main(["expose", str(small_set), "--from", str(folder)]) == 0
+    capsys.readouterr()
+    assert main(["render", str(small_set), "--out", str(folder)]) == 0
+    named = "adjusted.json, stops-adjusted.png, stops-picture.png, stops-table.png there come from"
+    assert named in capsys.readouterr().out
+    assert main(["map", str(small_set), "--out", str(folder)]) == 0
+    assert "earlier run" not in capsys.readouterr().out
+    whole = (folder / "picture.exr").read_bytes()
+    (folder / "picture.exr").write_bytes(whole[:100])
+    assert main(["map", str(small_set), "--out", str(folder)]) == 0
+    assert "note: picture.exr there come from" in capsys.readouterr().out
 
 
 def test_light_that_is_not_concentrated_is_not_warned_of(small_set, tmp_path, little_effort, capsys):

@@ -52,17 +52,21 @@ def write_folder(folder, text, tables=None, picture=None, powers=None):
         if tables and lamp.name in tables:
             kind, light = tables[lamp.name]
             maps[f"{lamp.name}.{kind}"] += (lamp.band_spectrum[:, None, None] * light).astype(np.float32)
+        maps[f"{lamp.name}.spectrum"], maps[f"{lamp.name}.gel"] = lamp.spectrum, lamp.gel
         maps[f"{lamp.name}.plain"] = 100.0 * lamp.band_spectrum
         maps[f"{lamp.name}.meters"] = np.tile(50.0 * lamp.band_spectrum[:, None], len(built.meters))
     maps["meter_reflectance"] = np.ones((len(built.meters), 16))
     powers = powers or {lamp.name: lamp.power_stops for lamp in built.lamps}
     settings = {"set": text, "changes": {}, "digest": built.digest, "power_stops": powers}
+    settings |= {"title": built.title, "relative": built.relative, "camera": None}
+    settings["gels"] = {lamp.name: list(lamp.gels) for lamp in built.lamps}
     settings["meters"] = [meter.name for meter in built.meters]
     folder.mkdir()
     lamps = {name: {"plain_table": 100.0} for name in names}
     meter = {"lamps": {name: {"light": {"value": 50.0}} for name in names}}
     meters = {one.name: meter for one in built.meters}
-    write_json(folder / "report.json", {"lamps": lamps, "meters": meters, "quality": "draft"})
+    report = {"lamps": lamps, "meters": meters, "caustics": {}, "quality": "draft"}
+    write_json(folder / "report.json", report)
     write_npz(folder / "maps.npz", maps, settings)
     if picture:
         bands = {lamp.name: lamp.band_spectrum[:, None, None] * picture[lamp.name] for lamp in built.lamps}
@@ -223,8 +227,24 @@ def test_target_without_readings_is_told(expose):
     text = "brimcast: 1\nlamps: {key: {}}\n"
     status, said = expose(text, "--target", "f/11")
     assert status == 2 and "no lamp has a reading" in said
-    status, said = expose(SET, "--target", "11")
-    assert status == 2 and "f/" in said
+    status, said = expose(SET, "--target", "wide")
+    assert status == 2 and "--target" in said and "f/" in said
+
+
+def test_target_reads_as_f_numbers_are_said(expose):
+    assert expose(SET, "--target", "11")["target_f_number"] == pytest.approx(parse("f/11", "f_number"))
+
+
+def test_sun_is_told_no_throw_nor_pops(expose):
+    """It cannot be moved or fired again: only the ISO is left."""
+    sun = "  sun: {kind: sun, elevation: 40 deg, reading: {f_number: f/16, iso: 100, receptor: flat}}"
+    text = SET.replace("meters:", f"{sun}\nmeters:")
+    assert expose(text)["points"]["glass"]["lamps"]["sun"]["guide_number_m"] is None
+    said = expose(text, "--target", "f/32", words=True)
+    _, words = said.split("sun alone: ")
+    lacks = words.splitlines()[1]
+    assert "guide number" not in words.splitlines()[0]
+    assert "times the ISO" in lacks and "throw" not in lacks and "pop" not in lacks
 
 
 def test_flag_between_takes_the_lamp_off_the_meter(expose):
@@ -258,8 +278,8 @@ def test_eighteen_percent_card_is_the_zero_of_the_stops_map(expose, tmp_path):
     light = exposure.light_exposure(16, 100, "flat")
     rows = light * 2.0 ** np.repeat([[-6.5, -4.5, -0.5, 0.5, 1.5, 2.5, 3.2]], 4, axis=0)
     table = expose(SET, tables={"near": ("direct", rows)})["maps"]["table"]
-    assert table["clipped"] == pytest.approx(1 / 7, abs=1e-5)
-    assert table["blocked_up"] == pytest.approx(1 / 7, abs=1e-5)
+    assert table["clipped_share"] == pytest.approx(1 / 7, abs=1e-5)
+    assert table["blocked_up_share"] == pytest.approx(1 / 7, abs=1e-5)
     sheet = np.asarray(Image.open(tmp_path / "made" / "stops-table.png").convert("L"), float)
     # Seven columns of equal width from the left margin of 60 px; inside its frame.
     top, wide = 60 + 62 + 60, 903 // 7
@@ -333,6 +353,7 @@ def test_traced_meters_follow_the_power(expose):
     ("change", "same"),
     [
         ("lamps.near.power=-1 stop", True),
+        ('lamps.near.gels=["half CTO"]', True),
         ("render.quality=final", True),
         ("room.ceiling=3 m", True),
         ("lamps.near.throw=1.1 m", False),
@@ -351,14 +372,100 @@ def test_folder_with_other_lamps_or_none_is_refused(expose, tmp_path):
     assert status == 2 and "no report.json" in said
 
 
+def test_picture_of_another_run_is_refused(expose, tmp_path):
+    """A picture rendered, then a lamp renamed and the map made into the same folder."""
+    expose(SET, picture={"near": even(1), "far": even(1)})
+    afar = SET.replace("  far:", "  afar:")
+    write_folder(tmp_path / "map", afar)
+    for name in ("maps.npz", "report.json"):
+        (tmp_path / "map" / name).rename(tmp_path / "made" / name)
+    status, said = expose(afar)
+    assert status == 2 and "different runs" in said and "made" in said
+
+
+@pytest.mark.parametrize("camera", [True, False])
+def test_relative_set_is_metered_anew_when_powers_change(expose, camera):
+    """All lamps a stop down: metered again, the table is as it was; one of two alike: 1 in 1.5 of it."""
+    text = SET.replace(f", {READING % 'f/16'}", "")
+    text = text if camera else "\n".join(line for line in text.splitlines() if "camera" not in line)
+    table = {"tables": {"near": ("direct", even(100)), "far": ("direct", even(100))}}
+    headroom = expose(text, **table)["maps"]["table"]["headroom_stops"]
+    # As metered: the card at 0.1194 of saturation.
+    assert headroom == pytest.approx(3.07, abs=0.01)
+    less = ["--change", "lamps.near.power=-1 stop", "--change", "lamps.far.power=-1 stop"]
+    assert expose(text, *less)["maps"]["table"]["headroom_stops"] == pytest.approx(headroom, abs=1e-5)
+    assert expose(text, *less[:2])["maps"]["table"]["headroom_stops"] == pytest.approx(headroom, abs=1e-5)
+
+
+def test_white_that_cannot_be_found_is_told(expose):
+    """Daylight instead, and a word; the folder was made for another white."""
+    white = SET.replace("white: 5600 K", "white: slant")
+    assert expose(white)["notes"] == []
+    gone = white.replace("slant:", "straight:").replace("white: slant", "white: straight")
+    (note,) = expose(gone)["notes"]
+    assert "'straight' was not metered" in note and "5600 K" in note
+
+
+def test_earlier_run_of_the_set_is_used_and_left_alone(tmp_path, monkeypatch, capsys):
+    """In out/ and the set's name; power and gels may differ. Another state gets a draft beside it."""
+    from brimcast.scripts import computing
+
+    monkeypatch.chdir(tmp_path)
+    text = SET.replace("\nlamps", "\nrender: {quality: final}\nlamps")
+    (tmp_path / "bench.yaml").write_text(text, encoding="utf-8")
+    (tmp_path / "out").mkdir()
+    pictures = {"picture": {"near": even(1), "far": even(1)}}
+    write_folder(tmp_path / "out" / "bench", text, **pictures)
+    before = {path.name: path.read_bytes() for path in (tmp_path / "out" / "bench").iterdir()}
+    made = []
+
+    def compute(path, folder, changes, device, picture):
+        made.append((folder, changes["render.quality"]))
+        write_folder(tmp_path / folder, text.replace("throw: 1 m", "throw: 1.1 m"), **pictures)
+
+    monkeypatch.setattr(computing, "compute", compute)
+    for change in ("lamps.near.power=-1 stop", 'lamps.far.gels=["half CTO"]'):
+        assert main(["expose", "bench.yaml", "--json", "--change", change]) == 0
+        assert json.loads(capsys.readouterr().out)["folder"] == "out/bench"
+    for _ in range(2):
+        assert main(["expose", "bench.yaml", "--json", "--change", "lamps.near.throw=1.1 m"]) == 0
+        assert json.loads(capsys.readouterr().out)["folder"] == "out/bench/draft"
+    assert [(str(folder), quality) for folder, quality in made] == [("out/bench/draft", "draft")]
+    after = {path.name: path for path in (tmp_path / "out" / "bench").iterdir()}
+    assert {name: after[name].read_bytes() for name in before} == before
+    assert set(after) - set(before) == {"stops-picture.png", "stops-table.png", "draft"}
+
+
+def test_maps_that_cannot_be_written_leave_nothing_half(expose, tmp_path, monkeypatch):
+    from brimcast.renders import stopsmap
+
+    made = {"picture": {"near": even(1), "far": even(1)}}
+    expose(SET, **made)
+    maps = [tmp_path / "made" / f"stops-{name}.png" for name in ("picture", "table")]
+    before = [path.read_bytes() for path in maps]
+    write, calls = stopsmap.write_png, []
+
+    def refuse(*arguments, **options):
+        calls.append(arguments)
+        if len(calls) == 2:
+            raise OSError(28, "No space left on device")
+        write(*arguments, **options)
+
+    monkeypatch.setattr(stopsmap, "write_png", refuse)
+    status, said = expose(SET, "--change", "camera.iso=50")
+    assert status == 2 and "cannot be written: no space left on device" in said
+    assert [path.read_bytes() for path in maps] == before
+    assert not list((tmp_path / "made").glob(".*"))
+
+
 def test_draft_is_rendered_where_no_folder_is_given(little_effort, small_set, tmp_path, capsys):
     """The real thing once, through engine and files."""
     out = tmp_path / "out"
     assert main(["expose", str(small_set), "--out", str(out), "--json"]) == 0
     numbers = json.loads(capsys.readouterr().out)
-    assert {"picture.exr", "stops-picture.png", "stops-table.png"} <= {path.name for path in out.iterdir()}
+    assert {path.name for path in out.iterdir()} == {"draft", "stops-picture.png", "stops-table.png"}
     assert numbers["same_set"] and numbers["relative"] and numbers["headroom"]["headroom_stops"] < 3.1
-    report = json.loads((out / "report.json").read_text(encoding="utf-8"))
+    report = json.loads((out / "draft" / "report.json").read_text(encoding="utf-8"))
     assert report["camera"] == numbers["camera"]
     # The plain table's light by the tracer and by arithmetic.
     plain = report["lamps"]["key"]["plain_table"]

@@ -154,6 +154,44 @@ def test_plan_that_cannot_be_written_is_told(set_path, capsys):
     assert "cannot be written" in capsys.readouterr().err
 
 
+def test_pages_of_an_earlier_larger_plan_go(set_path, tmp_path):
+    out = tmp_path / "plan"
+    out.mkdir()
+    for name in ("setplan-2.svg", "setplan-8.svg", "setplan-9.png", "notes.svg"):
+        (out / name).write_text("earlier")
+    assert main(["setplan", str(set_path), "--out", str(out)]) == 0
+    pages = len(list(out.glob("setplan*.png"))) - 1
+    for number in range(pages + 1, 8):
+        (out / f"setplan-{number}.svg").write_text("earlier")
+    assert main(["setplan", str(set_path), "--out", str(out)]) == 0
+    names = {path.name for path in out.iterdir()}
+    drawn = {
+        f"setplan{f'-{n}' if n > 1 else ''}.{kind}" for n in range(1, pages + 1) for kind in ("svg", "png")
+    }
+    assert names == drawn | {"notes.svg"}
+    assert "earlier" not in (out / "setplan-2.svg").read_text(encoding="utf-8")
+
+
+def test_plan_that_ends_halfway_leaves_the_earlier_one(set_path, tmp_path, monkeypatch, capsys):
+    from brimcast.vessels import linework
+
+    out = tmp_path / "plan"
+    assert main(["setplan", str(set_path), "--out", str(out)]) == 0
+    before = {path.name: path.read_bytes() for path in out.iterdir()}
+    write, calls = linework.write_png, []
+
+    def refuse(*arguments, **options):
+        calls.append(arguments)
+        if len(calls) == 2:
+            raise OSError(28, "No space left on device")
+        write(*arguments, **options)
+
+    monkeypatch.setattr(linework, "write_png", refuse)
+    assert main(["setplan", str(set_path), "--out", str(out), "--change", "lamps.key.throw=1.7 m"]) == 2
+    assert "cannot be written: no space left" in capsys.readouterr().err
+    assert {path.name: path.read_bytes() for path in out.iterdir()} == before
+
+
 def test_far_card_shrinks_the_scale(set_path, tmp_path):
     far = ["--change", "cards.glow.at=[90 m, 90 m, 50 mm]"]
     assert main(["setplan", str(set_path), "--out", str(tmp_path / "plan.svg"), *far]) == 0
