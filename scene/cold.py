@@ -11,12 +11,13 @@ import numpy as np
 
 from brimcast.shared.errors import PersonError
 from brimcast.vessels import dew, grains, ice, imports
+from brimcast.vessels.falling import Liquid, Loose, SettleError
 from brimcast.vessels.finish import find_zones
 from brimcast.vessels.library import Vessel
 from brimcast.vessels.mesh import Mesh, combined, placed, rotated
 from brimcast.vessels.room import Pose, Room
-from brimcast.vessels.settle import Liquid, Loose, Settled, SettleError, settle
-from brimcast.vessels.strewing import Skin
+from brimcast.vessels.settle import Settled, settle
+from brimcast.vessels.strewing import Skin, StrewError
 
 from . import materials
 from . import models_cold as models
@@ -131,7 +132,7 @@ def chill_glass(
         if glass.condensation:
             drops = _condense(glass, vessel, dressed, level_mm)
             bodies.append((f"{name} condensation", dressed.fit(drops), Drop()))
-    except dew.DewError as error:
+    except StrewError as error:
         key = f"glasses.{name}.condensation.{error.part}"
         raise PersonError(faults_at(set_file, key, str(error))) from None
     try:
@@ -140,7 +141,7 @@ def chill_glass(
             asked = grains.Grains(model.count, model.size_mm, model.down_mm, model.share, model.seed)
             stuck = dressed.fit(grains.grain_mesh(skin, asked))
             bodies.append((f"{name} {model.with_}", stuck, Grain(model.with_)))
-    except dew.DewError as error:
+    except StrewError as error:
         key = f"glasses.{name}.rimmed.{error.part}"
         raise PersonError(faults_at(set_file, key, str(error))) from None
     return Chilled(bodies, level_mm)
@@ -154,7 +155,7 @@ def _condense(glass, vessel: Vessel, dressed: Dressed, level_mm: float | None) -
         high = level_mm if level_mm is not None else _COLD_SHARE * vessel.height_mm
     elif high > vessel.height_mm:
         text = f"{high:g} mm is over the rim; allowed: up to {vessel.height_mm:g} mm"
-        raise dew.DewError("up_to", text)
+        raise StrewError("up_to", text)
     low = 0.0 if vessel.closed else vessel.base_mm
     drops = dew.strew_drops(Skin(vessel.outer, zones), asked, (low, high))
     return dew.drop_mesh(drops, asked.angle_deg, dew.depth_of(dressed.vessel, bool(zones)))
@@ -165,7 +166,7 @@ def read_dew(model: models.Condensation) -> dew.Dew:
 
     Raises
     ------
-    DewError
+    StrewError
         The largest drop is smaller than the smallest.
     """
     names = ("count", "smallest_mm", "largest_mm", "angle_deg", "runs")
@@ -174,7 +175,7 @@ def read_dew(model: models.Condensation) -> dew.Dew:
     if found.smallest_mm > found.largest_mm:
         part = "smallest" if "smallest_mm" in given else "largest"
         text = f"drops from {found.smallest_mm:g} mm to {found.largest_mm:g} mm; the largest comes last"
-        raise dew.DewError(part, text)
+        raise StrewError(part, text)
     return found
 
 

@@ -13,9 +13,9 @@ from brimcast.vessels.mesh import placed, rotated
 from .built import Panel
 from .glow import (
     Glow,
-    Sheet,
+    Stencil,
     beam_profile,
-    falloff_sheet,
+    falloff_stencil,
     honeycomb_profile,
     intensity_profile,
 )
@@ -107,11 +107,11 @@ def _glow(front, size, photometry: Photometry | None) -> Glow:
         return Glow(intensity_profile(photometry.intensity_cd))
     if front.kind == "snoot":
         back = front.back_mm or front.diameter_mm
-        return Glow(mask=Sheet((back / 2, back / 2), depth_mm=-front.length_mm, radius_mm=back / 2))
+        return Glow(mask=Stencil((back / 2, back / 2), depth_mm=-front.length_mm, radius_mm=back / 2))
     if front.kind in ("softbox", "strip"):
         usual = INNER_STOPS if front.inner else PLAIN_STOPS
         stops = usual if front.falloff_stops is None else front.falloff_stops
-        return Glow(front=falloff_sheet(size, stops)) if stops else Glow()
+        return Glow(front=falloff_stencil(size, stops)) if stops else Glow()
     beam = getattr(front, "beam_deg", None)
     return Glow(beam_profile(beam)) if beam and beam < 120 else Glow()
 
@@ -124,16 +124,16 @@ def _with_grid(glow: Glow, grid_deg: float | None) -> Glow | None:
     return None if glow.angles is None and glow.front is None and glow.mask is None else glow
 
 
-def _project(spot, folder: Path, throw_mm: float) -> Sheet:
+def _project(spot, folder: Path, throw_mm: float) -> Stencil:
     """Return the picture of a projection spot in its plane of focus."""
     focus = spot.focus_mm or throw_mm
     radius = focus * np.tan(np.radians(spot.beam_deg / 2))
     if spot.mask is None:
-        return Sheet((radius, radius), depth_mm=focus, radius_mm=radius * spot.iris)
+        return Stencil((radius, radius), depth_mm=focus, radius_mm=radius * spot.iris)
     shares = _read_mask(_find(folder, spot.mask))
     lines, columns = shares.shape
     half = (radius * columns / max(shares.shape), radius * lines / max(shares.shape))
-    return Sheet(half, shares, focus, radius * spot.iris)
+    return Stencil(half, shares, focus, radius * spot.iris)
 
 
 def _find(folder: Path, name: str) -> Path:
@@ -182,7 +182,7 @@ def hang_scrim(lamp: Lamp, scrim: Scrim) -> Lamp:
     middle = light[_SCRIM_CELLS // 2, _SCRIM_CELLS // 2]
     if middle <= 0:
         raise ValueError("the lamp sends no light to the middle of its scrim")
-    glow = Glow(front=Sheet((width / 2, height / 2), light / middle))
+    glow = Glow(front=Stencil((width / 2, height / 2), light / middle))
     word = f"scrim before {lamp.word}"
     return replace(lamp, kind="panel", centre_mm=centre, size_mm=(width, height), glow=glow, word=word)
 

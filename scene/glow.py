@@ -26,7 +26,7 @@ _EDGE_ON = np.cos(np.radians(89.0))
 
 
 @dataclass(frozen=True, eq=False)
-class Sheet:
+class Stencil:
     """Shares of light in a plane across a lamp's axis; none passes outside.
 
     Attributes
@@ -72,15 +72,15 @@ class Glow:
     angles : (planes, 361) float or None
         Share by angle from the axis (`ANGLES_DEG`); one plane where it is the same all round, else `PLANES`
         of them, counter-clockwise from x. None: alike in every direction.
-    front : Sheet or None
+    front : Stencil or None
         Share by place on the front.
-    mask : Sheet or None
+    mask : Stencil or None
         Share by where a ray goes through a plane before or behind the front.
     """
 
     angles: np.ndarray | None = None
-    front: Sheet | None = None
-    mask: Sheet | None = None
+    front: Stencil | None = None
+    mask: Stencil | None = None
 
     @property
     def projects(self) -> bool:
@@ -163,7 +163,7 @@ def intensity_profile(intensity: np.ndarray) -> np.ndarray:
     return intensity / intensity[:, :1] / cosine
 
 
-def falloff_sheet(size_mm: tuple[float, float], falloff_stops: float, cells: int = 65) -> Sheet:
+def falloff_stencil(size_mm: tuple[float, float], falloff_stops: float, cells: int = 65) -> Stencil:
     """Return the share by place of a softbox that is darker toward its edges.
 
     The loss in stops grows with the square of the distance from the middle: `falloff_stops` at the middle of
@@ -171,4 +171,4 @@ def falloff_sheet(size_mm: tuple[float, float], falloff_stops: float, cells: int
     """
     half = (size_mm[0] / 2, size_mm[1] / 2)
     steps = (np.arange(cells) + 0.5) / cells * 2 - 1
-    return Sheet(half, 2.0 ** (-falloff_stops * (steps[None, :] ** 2 + steps[:, None] ** 2)))
+    return Stencil(half, 2.0 ** (-falloff_stops * (steps[None, :] ** 2 + steps[:, None] ** 2)))

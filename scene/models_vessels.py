@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from abc import abstractmethod
 from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Annotated, Any, ClassVar, Literal
@@ -82,9 +83,9 @@ class GlassMeasures(Part):
             raise fault("a rim has either an edge or a bead; keep one", "bead")
         return self
 
+    @abstractmethod
     def measured(self) -> Measured:
         """Return the glass as `brimcast.vessels` takes it."""
-        raise NotImplementedError
 
     def _shared(self) -> dict[str, Any]:
         return {name: getattr(self, name) for name in GlassMeasures.model_fields}

@@ -10,8 +10,8 @@ import numpy as np
 
 from brimcast.shared.errors import PersonError
 from brimcast.vessels import library, solids
+from brimcast.vessels.falling import Liquid
 from brimcast.vessels.mesh import Mesh, placed, rotated
-from brimcast.vessels.settle import Liquid
 
 from . import materials
 from . import models_materials as stuff

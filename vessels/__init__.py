@@ -2,9 +2,10 @@
 
 In reading order:
 
-- ``mesh``: ``Mesh``, triangles for the renderer; ``placed``, ``rotated``, ``combined``, ``merged``, ``check``
+- ``mesh``: ``Mesh``, triangles for the renderer; ``placed``, ``rotated``, ``combined``, ``copied``,
+  ``merged``, ``check``
 - ``outline``: ``Outline``, radius and height with tangents; ``line``, ``arc``, ``joined``, ``thinned``
-- ``lathe``: ``turn``, section to mesh
+- ``lathe``: ``turn``, section to mesh; ``sweep``, the volume of one
 - ``curve``: ``smooth_curve`` through measured points, ``rounded`` corners
 - ``offset``: ``offset``, the curve at a distance from an outline, and the discs that fit beside one
 - ``wall``: ``close_wall``, outer outline and thickness to the glass's section; ``bead``, a rolled rim
@@ -31,8 +32,9 @@ In reading order:
 - ``finish``: ``finish``, a glass with all that was done to it
 - ``inclusions``: ``bubble_mesh``, bubbles in the glass; ``label``: ``cut_label``, a sheet on the wall
 - ``convex``: ``Convex`` solids by their planes, ``round_edges``; ``ice``: cubes, spears, balls, cracked
-  pieces, ``crack_mesh``; ``floating``: ``wet``, what of a solid is under a level
-- ``room``: ``Room``, the inside as room for solids; ``settle``: ``settle``, ice coming to rest in it
+  pieces, ``crack_mesh``; ``floating``: ``wet``, how much of a solid is under a level
+- ``room``: ``Room``, the inside as room for solids; ``falling``: ``Fall``, ice and drink in motion in it;
+  ``settle``: ``settle``, where the ice comes to rest
 - ``strewing``: ``strew``, places on the outside; ``dew``: ``strew_drops`` and ``drop_mesh``, condensation;
   ``grains``: ``grain_mesh``, salt or sugar on a rim
 - ``solids``: balls, rods, slabs, prisms, rings and plates with openings

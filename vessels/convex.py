@@ -72,10 +72,6 @@ class Convex:
         """Corners of each plane's face, counter-clockwise seen from outside; empty where it has none."""
         return self._found[1]
 
-    def within(self, points_mm):
-        """Return how far points (m, 3) lie behind the nearest plane, mm, negative outside."""
-        return (self.offsets_mm - points_mm @ self.normals.T).min(axis=1)
-
     def shrunk(self, by_mm):
         """Return the solid with every plane moved inward."""
         return Convex(self.normals, self.offsets_mm - by_mm)

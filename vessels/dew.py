@@ -5,8 +5,8 @@ from typing import NamedTuple
 
 import numpy as np
 
-from .mesh import Mesh
-from .strewing import Spots, strew
+from .mesh import Mesh, combined, copied
+from .strewing import Spots, StrewError, draw_power, strew
 
 # Share of a cold wall that drops larger than r cover: 1 - (r / r_max)^n. E. J. Le Fevre, J. W. Rose, A theory
 # of heat transfer by dropwise condensation, 3rd Int. Heat Transfer Conf. 2, 362-375 (1966); from memory.
@@ -18,25 +18,12 @@ _FADE_MM = 6.0
 # A drop reaches this deep into the glass, if the wall is thick enough, and deeper into relief.
 _DEPTH_MM, _RELIEF_DEPTH_MM, _WALL_SHARE = 0.1, 0.25, 0.3
 _RIM_MM = 3.0  # stays dry under the rim
-# Runs: length as a share of the cold stretch, the head's size and how much longer than wide it is, the dry
-# track's width and the beads left in it, in radii of the head.
-_RUN_SHARE, _HEAD, _HEAD_LONG, _TRACK, _BEAD, _BEADS_APART = (
-    (0.15, 0.5),
-    (0.8, 1.2),
-    1.5,
-    0.75,
-    (0.12, 0.3),
-    2.2,
-)
+# Runs: length as a share of the cold stretch; the head's size as a share of the largest drop's, and how much
+# longer than wide it is; half the dry track's width, and the beads left in it, in radii of the head.
+_RUN_SHARE = (0.15, 0.5)
+_HEAD, _HEAD_LONG = (0.8, 1.2), 1.5
+_TRACK, _BEAD, _BEADS_APART = 0.75, (0.12, 0.3), 2.2
 _RING_DEG, _FEWEST_SECTORS, _MOST_SECTORS = 11.0, 8, 24
-
-
-class DewError(ValueError):
-    """Drops do not go on this glass; `part` says which of their keys is wrong."""
-
-    def __init__(self, part, text):
-        super().__init__(text)
-        self.part = part
 
 
 @dataclass(frozen=True)
@@ -84,19 +71,6 @@ class Drops(NamedTuple):
     long: np.ndarray
 
 
-def draw_radii(generator, count, smallest_mm, largest_mm):
-    """Return radii of drops, falling, by the law of dropwise condensation between two diameters.
-
-    From the covered share follows the number of radius r, as r^(n - 3).
-    """
-    power = SIZE_POWER - 2
-    ends = (smallest_mm / 2) ** power, (largest_mm / 2) ** power
-    if smallest_mm == largest_mm:
-        return np.full(count, smallest_mm / 2)
-    radii = (ends[1] + generator.random(count) * (ends[0] - ends[1])) ** (1 / power)
-    return np.sort(radii)[::-1]
-
-
 def strew_drops(skin, dew, cold_mm):
     """Return the drops on a glass: densest where it is cold, none on another.
 
@@ -113,7 +87,7 @@ def strew_drops(skin, dew, cold_mm):
 
     Raises
     ------
-    DewError
+    StrewError
         They find no room.
     """
     generator = np.random.default_rng([dew.seed, 0xDE3])
@@ -125,18 +99,20 @@ def strew_drops(skin, dew, cold_mm):
     margin = dew.largest_mm * _HEAD[1] * _HEAD_LONG / 2 + 0.5
     weights *= (z > z.min() + margin) & (z < z.max() - max(_RIM_MM, margin))
     if skin.area_mm2(weights) <= 0:
-        raise DewError("up_to", f"no side of the glass is left for drops of {dew.largest_mm:g} mm")
-    radii = draw_radii(generator, dew.count, dew.smallest_mm, dew.largest_mm)
+        raise StrewError("up_to", f"no side of the glass is left for drops of {dew.largest_mm:g} mm")
+    # From the covered share follows how many drops have a radius r: they go with r^(n - 3).
+    radii = draw_power(generator, dew.count, dew.largest_mm / 2, dew.smallest_mm / 2, SIZE_POWER - 3)
+    radii = np.sort(radii)[::-1]
     room = MOST_COVERED * skin.area_mm2(weights)
     if np.pi * (radii**2).sum() > room:
         most = int(dew.count * room / (np.pi * (radii**2).sum()))
         text = f"{dew.count} drops of up to {dew.largest_mm:g} mm find no room"
-        raise DewError("count", f"{text}; take about {most} at most, or smaller ones")
+        raise StrewError("count", f"{text}; take about {most} at most, or smaller ones")
     runs = _Runs(skin, dew, generator, cold_mm, weights)
     spots, placed = strew(skin, generator, radii, weights, runs.taken, runs.is_off_track)
     if len(placed) < dew.count:
         text = f"{dew.count} drops of up to {dew.largest_mm:g} mm find no room, {len(placed)} do"
-        raise DewError("count", f"{text}; take fewer or smaller ones")
+        raise StrewError("count", f"{text}; take fewer or smaller ones")
     long = np.ones(len(placed))
     if runs.taken is None:
         return Drops(spots, radii[placed], long)
@@ -148,36 +124,31 @@ class _Runs:
     """Drops that ran down: each a head, a dry track over it, beads in the track."""
 
     def __init__(self, skin, dew, generator, cold_mm, weights):
-        self.tracks, self.taken, self.long = [], None, np.zeros(0)
+        self.tracks, self.taken = [], None
         found, radii, long = [], [], []
         for _ in range(dew.runs):
             head = dew.largest_mm / 2 * generator.uniform(*_HEAD)
             top = skin.draw(generator, 1, weights).places_mm[0]
             length = (cold_mm[1] - cold_mm[0]) * generator.uniform(*_RUN_SHARE)
             around = np.arctan2(top[1], top[0])
-            down = top[2] - length, top[2]
-            at = [down[0], *np.arange(down[0] + 2.5 * head, down[1], _BEADS_APART * head)]
-            sizes = [head, *(head * generator.uniform(*_BEAD, len(at) - 1))]
-            turns = around + np.array([0.0, *generator.uniform(-0.3, 0.3, len(at) - 1)]) * head / np.hypot(
-                *top[:2]
-            )
-            for height, size, turn in zip(at, sizes, turns, strict=True):
+            low = top[2] - length
+            heights = [low, *np.arange(low + 2.5 * head, top[2], _BEADS_APART * head)]
+            beads = len(heights) - 1
+            sizes = [head, *(head * generator.uniform(*_BEAD, beads))]
+            aside = np.array([0.0, *generator.uniform(-0.3, 0.3, beads)]) * head
+            turns = around + aside / np.hypot(*top[:2])
+            for height, size, turn in zip(heights, sizes, turns, strict=True):
                 spot = skin.over(turn, height, weights)
-                near = (
-                    [
-                        np.linalg.norm(spot.places_mm[0] - other.places_mm[0]) < size + radius
-                        for other, radius in zip(found, radii, strict=True)
-                    ]
-                    if spot
-                    else [True]
-                )
-                if not any(near):
+                if spot and not any(
+                    np.linalg.norm(spot.places_mm - other.places_mm) < size + radius
+                    for other, radius in zip(found, radii, strict=True)
+                ):
                     found.append(spot)
                     radii.append(size)
                     long.append(_HEAD_LONG if size == head else 1.0)
-            self.tracks.append((around, down[0], down[1], _TRACK * head))
+            self.tracks.append((around, low, top[2], _TRACK * head))
         if found:
-            self.taken = Spots(*map(np.concatenate, zip(*found, strict=True))), np.array(radii) * 1.0
+            self.taken = Spots(*map(np.concatenate, zip(*found, strict=True))), np.array(radii)
             self.long = np.array(long)
 
     def is_off_track(self, places_mm, radii_mm):
@@ -213,20 +184,8 @@ def drop_mesh(drops, angle_deg, depth_mm):
         share = (count - _FEWEST_SECTORS) / (_MOST_SECTORS - _FEWEST_SECTORS)
         rings = max(int(np.ceil(angle_deg / (_RING_DEG * (2.1 - 1.3 * share)))), 2)
         chosen = sectors == count
-        parts.append(_caps(_template(count, rings, np.radians(angle_deg)), drops, chosen, depth_mm))
-    starts = np.cumsum([0, *(len(vertices) for vertices, *_ in parts)])
-    patches = np.cumsum([0, *(int(one[3].max()) + 1 for one in parts)])
-    return Mesh(
-        np.concatenate([one[0] for one in parts]),
-        np.concatenate([one[1] + start for one, start in zip(parts, starts, strict=False)]),
-        np.concatenate([one[2] for one in parts]),
-        np.concatenate([one[3] + start for one, start in zip(parts, patches, strict=False)]),
-    )
-
-
-def cap_height_mm(radius_mm, angle_deg):
-    """Return the height of a cap, mm, by its radius on the glass and its contact angle."""
-    return radius_mm * np.tan(np.radians(angle_deg) / 2)
+        parts.append(_caps(*_template(count, rings, np.radians(angle_deg)), drops, chosen, depth_mm))
+    return combined(parts)
 
 
 def depth_of(vessel, has_relief=False):
@@ -235,7 +194,7 @@ def depth_of(vessel, has_relief=False):
 
 
 def _template(sectors, rings, angle):
-    """Return a cap over the unit circle: positions, how deep in the glass, normals, faces, patches."""
+    """Return the Mesh of a cap over the unit circle, and how deep in the glass each vertex is, 0 or 1."""
     around = 2 * np.pi * np.arange(sectors) / sectors
     circle = np.stack([np.cos(around), np.sin(around)], axis=1)
     positions, normals = [[0.0, 0.0, np.tan(angle / 2)]], [[0.0, 0.0, 1.0]]
@@ -263,7 +222,7 @@ def _template(sectors, rings, angle):
     deep += [1.0] * (sectors + 1)
     faces += [(start, start + 1 + (k + 1) % sectors, start + 1 + k) for k in range(sectors)]
     patches += [2] * sectors
-    return tuple(map(np.array, (positions, deep, normals, faces, patches)))
+    return Mesh(*map(np.array, (positions, faces, normals, patches))), np.array(deep)
 
 
 def _band(lower, upper, sectors):
@@ -273,13 +232,12 @@ def _band(lower, upper, sectors):
     return [face for a, b, c, d in quads for face in ((a, b, c), (a, c, d))]
 
 
-def _caps(template, drops, chosen, depth_mm):
-    """Return vertices, faces, normals and patches of the chosen drops."""
-    positions, deep, normals, faces, patches = template
+def _caps(template, deep, drops, chosen, depth_mm):
+    """Return the Mesh of the chosen drops."""
     spots, radius, long = drops.spots.take(chosen), drops.radii_mm[chosen], drops.long[chosen]
     wide = np.stack([radius, radius * long, radius], axis=1)[:, None]
-    u, v, w = np.moveaxis(positions * wide, -1, 0)
-    n_u, n_v, n_w = np.moveaxis(normals / wide, -1, 0)
+    u, v, w = np.moveaxis(template.vertices_mm * wide, -1, 0)
+    n_u, n_v, n_w = np.moveaxis(template.normals / wide, -1, 0)
     bend_u, bend_v = spots.bend_across[:, None], spots.bend_upward[:, None]
     # The cap stands on the glass: lowered by as much as the glass falls away, and its normals lean with it.
     w = w - deep * depth_mm - (bend_u * u**2 + bend_v * v**2) / 2
@@ -290,10 +248,4 @@ def _caps(template, drops, chosen, depth_mm):
     )
     ways = sum(k[..., None] * axis for k, axis in zip((n_u, n_v, n_w), frame, strict=True))
     ways /= np.linalg.norm(ways, axis=-1, keepdims=True)
-    number = np.arange(len(radius))[:, None]
-    return (
-        points.reshape(-1, 3),
-        (faces[None] + (number * len(positions))[..., None]).reshape(-1, 3),
-        ways.reshape(-1, 3),
-        (patches[None] + 3 * number).ravel(),
-    )
+    return copied(template, points, ways)

@@ -11,6 +11,7 @@ from functools import cached_property
 
 import numpy as np
 
+from .mesh import swung
 from .outside import FinishError, Level, find_outside
 from .relief import TO_CAMERA
 from .strips import Line, Strip
@@ -130,25 +131,24 @@ class Facets:
         """Name in errors."""
         return "cut"
 
+    def lay(self, angles, heights_mm):
+        """Return places (n, 3) and outward normals (n, 3): on a facet, or on what is left between two."""
+        level = self.side.at(heights_mm)
+        pitch = 2 * np.pi / self.cut.facets
+        off = (angles - TO_CAMERA + pitch / 2) % pitch - pitch / 2
+        middle = self.middle(heights_mm)
+        slope = (self.middle(heights_mm + 1e-3) - middle) / 1e-3
+        flat = middle / np.cos(off) < level.radius_mm
+        radius = np.where(flat, middle / np.cos(off), level.radius_mm)
+        steep = np.hypot(1.0, slope)
+        out, up = np.where(flat, (1 / steep, -slope / steep), level.normals.T)
+        return swung(radius, heights_mm, angles), swung(out, up, np.where(flat, angles - off, angles))
+
     def weave(self, sections, chord_error_mm, normal_off_deg, roughness):
         """Return the patches of the surface; each plane of a facet is one, and each land between two.
 
-        Parameters
-        ----------
-        sections : int
-            Vertices round the glass where it is round.
-        chord_error_mm, normal_off_deg : float
-            The latter does not matter here: planes are flat, and the wall is as the plain glass's.
-        roughness : function of two heights -> float
-            Of the surface between them.
-
-        Returns
-        -------
-        strips : list of Strip
-        ends : tuple of two Lines
-            Round the glass at the lower and the upper end.
-        deepest_mm : (n, 2) float
-            Radius and height of the deepest places, from below.
+        Takes and returns what `surface.Surface.weave` does. How far normals are off does not matter: planes
+        are flat, and the wall is as the plain glass's.
         """
         # However coarse, a shallow cut keeps its form.
         error_mm = min(chord_error_mm, _SHALLOW * self.cut.depth_mm)
@@ -240,16 +240,13 @@ class Facets:
         between = grid[grid > half + 1e-3 * grid[1]]
         between = np.concatenate([between, step - between[-2::-1]])
         off = np.array([half]) if narrow else np.concatenate([[half], between, [step - half]])
-        nodes = len(off)
         radius, height = level.radius_mm[k], level.height_mm[k]
         away = min(float(self.middle(height)) / np.cos(half), radius) if narrow else radius
         out, up = level.normals[k]
         lines = []
         for number in range(count):
             angles = TO_CAMERA + step * number + off
-            cos, sin = np.cos(angles), np.sin(angles)
-            points = np.stack([away * cos, away * sin, np.full(nodes, height)], axis=1)
-            lines.append(Line(angles, points, np.stack([out * cos, out * sin, np.full(nodes, up)], axis=1)))
+            lines.append(Line(angles, swung(away, height, angles), swung(out, up, angles)))
         if half == 0:
             # Lands meet at the facets' tips: the end of each is the start of the next, bit by bit.
             for number in range(count):

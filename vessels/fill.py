@@ -1,15 +1,16 @@
 """The drink's body up to a level, its layers and its head, and what a glass holds."""
 
+from dataclasses import dataclass
+
 import numpy as np
 
-from .lathe import turn
+from .lathe import sweep, turn
 from .meniscus import climb
 from .offset import offset
 from .outline import CHORD_ERROR_MM, NORMAL_OFF_DEG, arc, joined, line, right_of, thinned
 
 OVERLAP_MM = 0.05
 ML = 1000.0  # mm3
-ACCURACY = (CHORD_ERROR_MM, NORMAL_OFF_DEG)
 # A layer reaches so far into the one below it, and a head into its drink.
 LAP_MM = 0.1
 # A surface that climbs stays so far under the crest.
@@ -21,9 +22,26 @@ _BLUNT_MM = 0.02
 _ROUNDS = 6
 
 
-def fill(
-    inner, fill_height_mm, overlap_mm=OVERLAP_MM, accuracy=ACCURACY, sections=None, wetting=None, from_mm=None
-):
+@dataclass(frozen=True)
+class Fineness:
+    """How closely the body of a drink is made.
+
+    Parameters
+    ----------
+    overlap_mm : float
+        How far the body reaches into the glass; must stay well under the thinnest wall.
+    accuracy : (float, float)
+        Chord error, mm, and largest angle of a normal off its chord, degrees (see ``outline.thinned``).
+    sections : int, optional
+        Facets per turn; default from the chord error.
+    """
+
+    overlap_mm: float = OVERLAP_MM
+    accuracy: tuple[float, float] = (CHORD_ERROR_MM, NORMAL_OFF_DEG)
+    sections: int | None = None
+
+
+def fill(inner, fill_height_mm, fineness=Fineness(), wetting=None, from_mm=None):
     """Return the body of a drink in a glass.
 
     The body reaches a little into the glass, so that no air is left between them; where both are,
@@ -35,12 +53,7 @@ def fill(
         Inside of the glass from the axis out and up to the rim's crest.
     fill_height_mm : float
         Height of the flat surface above the table, mm.
-    overlap_mm : float
-        How far the body reaches into the glass; must stay well under the thinnest wall.
-    accuracy : (float, float)
-        Chord error, mm, and largest angle of a normal off its chord, degrees (see ``outline.thinned``).
-    sections : int, optional
-        Facets per turn; default from the chord error.
+    fineness : Fineness
     wetting : Wetting, optional
         With it the surface climbs up the wall; its middle is at the height.
     from_mm : float, optional
@@ -55,8 +68,12 @@ def fill(
     ValueError
         The surface would lie under the inner base or over the rim.
     """
-    section = thinned(fill_section(inner, fill_height_mm, overlap_mm, wetting, from_mm), *accuracy)
-    return turn(section, sections, accuracy[0])
+    section = fill_section(inner, fill_height_mm, fineness.overlap_mm, wetting, from_mm)
+    return _turned(section, fineness)
+
+
+def _turned(section, fineness):
+    return turn(thinned(section, *fineness.accuracy), fineness.sections, fineness.accuracy[0])
 
 
 def overlap_of_layer(overlap_mm, number):
@@ -104,12 +121,12 @@ def _check_level(inner, fill_height_mm, overlap_mm):
         )
 
 
-def head(inner, fill_height_mm, height_mm, dome_mm, overlap_mm=OVERLAP_MM, accuracy=ACCURACY, sections=None):
+def head(inner, fill_height_mm, height_mm, dome_mm, fineness=Fineness()):
     """Return the body of a head of foam on a drink.
 
     Parameters
     ----------
-    inner, overlap_mm, accuracy, sections
+    inner, fineness
         As for `fill`.
     fill_height_mm : float
         Height of the drink's surface above the table, mm.
@@ -128,6 +145,7 @@ def head(inner, fill_height_mm, height_mm, dome_mm, overlap_mm=OVERLAP_MM, accur
     ValueError
         Its edge would stand over the rim, or its dome is more than a half ball.
     """
+    overlap_mm = fineness.overlap_mm
     edge_mm, crest_mm = fill_height_mm + height_mm - dome_mm, inner.points_mm[-1, 1]
     if edge_mm > crest_mm - 2 * overlap_mm:
         text = f"its edge would stand {edge_mm - crest_mm + 2 * overlap_mm:.1f} mm over the rim"
@@ -144,7 +162,7 @@ def head(inner, fill_height_mm, height_mm, dome_mm, overlap_mm=OVERLAP_MM, accur
         ball_mm = (rim_mm[0] ** 2 + dome_mm**2) / (2 * dome_mm)
         start_deg = np.degrees(np.arcsin((ball_mm - dome_mm) / ball_mm))
         top = arc((0.0, edge_mm + dome_mm - ball_mm), ball_mm, start_deg, 90)
-    return turn(thinned(joined([*side, top]), *accuracy), sections, accuracy[0])
+    return _turned(joined([*side, top]), fineness)
 
 
 def held_ml(inner, fill_height_mm, wetting=None):
@@ -153,7 +171,7 @@ def held_ml(inner, fill_height_mm, wetting=None):
     if edge is None:
         return capacity_ml(inner, fill_height_mm)
     wetted = inner.cut(0, inner.place_at_height(edge.points_mm[0, 1], last=False))
-    return (_swept_mm3(wetted) + _swept_mm3(edge)) / ML
+    return (sweep(wetted)[0] + sweep(edge)[0]) / ML
 
 
 def capacity_ml(inner, height_mm=None):
@@ -165,7 +183,7 @@ def capacity_ml(inner, height_mm=None):
         if height_mm == floor_mm:
             return 0.0
         inner = inner.cut(0, inner.place_at_height(height_mm, last=False))
-    return _swept_mm3(inner) / ML
+    return sweep(inner)[0] / ML
 
 
 def fill_height_for_ml(inner, volume_ml, wetting=None):
@@ -228,16 +246,3 @@ def _led_into_wall(inner, wall, edge):
     else:
         place = float(away_mm.argmin())
     return place, joined([line(wall.at(place)[0], start), edge])
-
-
-def _swept_mm3(outline):
-    """Return the volume between an outline and the axis: the integral of pi r^2 dz.
-
-    Five points are exact for the cubics between the outline's points.
-    """
-    points, weights = np.polynomial.legendre.leggauss(5)
-    total = 0.0
-    for u, weight in zip((points + 1) / 2, weights / 2, strict=True):
-        position, slope = outline.between(u)
-        total += weight * (position[:, 0] ** 2 * slope[:, 1]).sum()
-    return float(np.pi * total)

@@ -7,9 +7,9 @@ import numpy as np
 
 from .facets import Cut, Facets
 from .lathe import sections_for
-from .library import Vessel, _accuracy
-from .mesh import Mesh, bent
-from .outline import thinned
+from .library import Vessel
+from .mesh import Mesh, bent, swung
+from .outline import accuracy_of, thinned
 from .outside import FinishError, find_outside
 from .relief import Relief
 from .strips import Line, Strip, woven
@@ -124,7 +124,7 @@ def finish(vessel, done, detail=1.0):
     if not surface:
         core = vessel.section.points_mm if isinstance(vessel, Vessel) else None
         return Finished(bent(vessel.glass_mesh(detail), bend), vessel, core, bend)
-    accuracy = _accuracy(detail)
+    accuracy = accuracy_of(detail)
     sections = sections_for(vessel.section.points_mm[:, 0].max(), accuracy[0])
     _check_frosts(vessel, done.frosts)
     strips, ends, deepest = [], {}, {}
@@ -268,11 +268,7 @@ def _round_line(level, around):
         if abs(out) > 1e-9:
             raise ValueError("the section meets the axis at a slant; a glass is flat there")
         return Line(np.zeros(1), np.array([[0, 0, level.height_mm]]), np.array([[0, 0, np.sign(up)]]))
-    cos, sin = np.cos(around), np.sin(around)
-    points = np.stack(
-        [level.radius_mm * cos, level.radius_mm * sin, np.full(len(cos), level.height_mm)], axis=1
-    )
-    return Line(around, points, np.stack([out * cos, out * sin, np.full(len(cos), up)], axis=1))
+    return Line(around, swung(level.radius_mm, level.height_mm, around), swung(out, up, around))
 
 
 def _core(levels, deepest):

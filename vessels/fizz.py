@@ -4,8 +4,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from .mesh import Mesh, combined, placed
-from .solids import ball
+from .meniscus import GRAVITY_M_S2
+from .mesh import swung
+from .solids import balls
+from .strewing import draw_power
 
 # A rising bubble leaves the wall with a radius of up to 0.05 mm and grows by 0.12 to 0.24 mm/s:
 # G. Liger-Belair et al., Study of effervescence in a glass of champagne, Am. J. Enol. Vitic. 50, 317-323
@@ -14,7 +16,6 @@ _LAUNCH_MM = 0.05
 _GROWTH_MM_S = 0.2
 _OF_STOKES = 0.66
 _VISCOSITY_PA_S = 1.2e-3
-_GRAVITY_M_S2 = 9.80665
 _MOST_TRAINS_PER_S = 25.0
 _TRAIN = 14  # bubbles in a train, about
 _FACETS = 20
@@ -91,18 +92,9 @@ def strew_fizz(inner, fill_height_mm, fizz):
 def fizz_mesh(inner, fill_height_mm, fizz):
     """Return the bubbles of `strew_fizz` as one Mesh of closed balls."""
     centres, sizes = strew_fizz(inner, fill_height_mm, fizz)
-    unit = ball(1.0, _FACETS)
-    return combined(placed(_scaled(unit, size), centre) for centre, size in zip(centres, sizes, strict=True))
-
-
-def _scaled(mesh, factor):
-    return Mesh(factor * mesh.vertices_mm, mesh.faces, mesh.normals, mesh.patches)
-
-
-def _sizes(fizz, count, generator):
-    """Return diameters whose numbers fall with a power of the size, mm."""
-    low, high = (size ** (1 - _STEEPNESS) for size in (fizz.smallest_mm, fizz.largest_mm))
-    return (low + (high - low) * generator.random(count)) ** (1 / (1 - _STEEPNESS))
+    if not len(sizes):
+        raise ValueError("no bubble finds room in the drink")
+    return balls(centres, sizes, _FACETS)
 
 
 def _places(wall, count, generator):
@@ -114,12 +106,12 @@ def _places(wall, count, generator):
 
 
 def _on_wall(wall, fill_height_mm, fizz, count, generator):
-    sizes = _sizes(fizz, count, generator)
+    sizes = draw_power(generator, count, fizz.smallest_mm, fizz.largest_mm, -_STEEPNESS)
     points, into = _places(wall, count, generator)
     centres = points + (sizes / 2 + _FILM_MM)[:, None] * into
     around = generator.uniform(0, 2 * np.pi, count)
     kept = (centres[:, 1] + sizes / 2 < fill_height_mm - _CLEAR_MM) & (centres[:, 0] > 0)
-    return _turned(centres, around)[kept], sizes[kept]
+    return swung(*centres.T, around)[kept], sizes[kept]
 
 
 def _in_trains(wall, fill_height_mm, fizz, count, generator):
@@ -142,8 +134,7 @@ def _in_trains(wall, fill_height_mm, fizz, count, generator):
         kept &= height + radius < fill_height_mm - _CLEAR_MM
         kept &= np.cumsum(kept) <= min(missing, _TRAIN)
         number = int(kept.sum())
-        line = np.stack([np.full(number, abs(start[0])), height[kept]], axis=1)
-        centres.append(_turned(line, np.full(number, generator.uniform(0, 2 * np.pi))))
+        centres.append(swung(abs(start[0]), height[kept], generator.uniform(0, 2 * np.pi)))
         sizes.append(size[kept])
         missing -= number
     return np.concatenate(centres), np.concatenate(sizes)
@@ -151,11 +142,6 @@ def _in_trains(wall, fill_height_mm, fizz, count, generator):
 
 def _risen_mm(time_s):
     """Return how far a growing bubble has risen: its speed goes with its radius squared."""
-    speed = _OF_STOKES * 2 * 1000 * _GRAVITY_M_S2 / (9 * _VISCOSITY_PA_S) * 1e-3  # mm/s for a radius of 1 mm
+    speed = _OF_STOKES * 2 * 1000 * GRAVITY_M_S2 / (9 * _VISCOSITY_PA_S) * 1e-3  # mm/s for a radius of 1 mm
     cubes = (_LAUNCH_MM + _GROWTH_MM_S * time_s) ** 3 - _LAUNCH_MM**3
     return speed * cubes / (3 * _GROWTH_MM_S)
-
-
-def _turned(points, around):
-    """Return points (n, 3) from radius and height, and the angles round the axis."""
-    return np.stack([points[:, 0] * np.cos(around), points[:, 0] * np.sin(around), points[:, 1]], axis=1)

@@ -1,36 +1,15 @@
 """How much of a solid is under a level, and what holds it up there."""
 
-from typing import NamedTuple
-
 import numpy as np
 
 
-class Wetted(NamedTuple):
-    """What is under the level.
-
-    Parameters
-    ----------
-    volume_mm3 : float
-    middle_mm : (3,) float
-        Its centroid; where nothing is under the level, the level's own height on the axis.
-    """
-
-    volume_mm3: float
-    middle_mm: np.ndarray
-
-
 def wet(piece, pose, level_mm):
-    """Return what of a placed `ice.Piece` is under a level, `Wetted`."""
+    """Return the volume, mm3, of a placed `ice.Piece` that is under a level."""
     if len(piece.corners_mm) == 1:
-        return wet_ball(pose.place_mm, piece.round_mm, level_mm)
+        return wet_ball(pose.place_mm, piece.round_mm, level_mm)[0]
     mesh = piece.coarse
-    return wet_triangles((mesh.vertices_mm @ pose.turn.T + pose.place_mm)[mesh.faces], level_mm)
-
-
-def wet_triangles(corners_mm, level_mm):
-    """Return what of a closed surface is under a level, `Wetted`; see `wet_bodies`."""
-    volumes, middles = wet_bodies(corners_mm, np.zeros(len(corners_mm), dtype=int), 1, level_mm)
-    return Wetted(float(volumes[0]), middles[0])
+    corners = (mesh.vertices_mm @ pose.turn.T + pose.place_mm)[mesh.faces]
+    return float(wet_bodies(corners, np.zeros(len(corners), dtype=int), 1, level_mm)[0][0])
 
 
 def wet_bodies(corners_mm, owners, count, level_mm):
@@ -83,14 +62,17 @@ def wet_bodies(corners_mm, owners, count, level_mm):
 
 
 def wet_ball(middle_mm, radius_mm, level_mm):
-    """Return what of a ball is under a level: a cap of height h has pi h^2 (3 R - h) / 3."""
+    """Return volume, mm3, and centroid (3,) of what of a ball is under a level.
+
+    A cap of height h has pi h^2 (3 R - h) / 3.
+    """
     deep = float(np.clip(level_mm - middle_mm[2] + radius_mm, 0, 2 * radius_mm))
     volume = np.pi * deep**2 * (3 * radius_mm - deep) / 3
     if deep == 0:
-        return Wetted(0.0, np.array([middle_mm[0], middle_mm[1], level_mm]))
+        return 0.0, np.array([middle_mm[0], middle_mm[1], level_mm])
     # Centroid of a cap, from the ball's middle.
     off = 3 * (2 * radius_mm - deep) ** 2 / (4 * (3 * radius_mm - deep))
-    return Wetted(volume, np.array([middle_mm[0], middle_mm[1], middle_mm[2] - off]))
+    return volume, np.array([middle_mm[0], middle_mm[1], middle_mm[2] - off])
 
 
 def _integrals(a, b, c, area):

@@ -4,12 +4,11 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from .dew import DewError
 from .ice import turn_matrix
-from .mesh import Mesh
+from .mesh import copied
 from .relief import TO_CAMERA
 from .solids import slab
-from .strewing import strew
+from .strewing import StrewError, strew
 
 # Of its size: the room that each has to itself, how far its middle is off the glass, and how its sides vary.
 _ROOM, _OFF, _SIDES = 0.42, 0.3, (0.7, 1.0)
@@ -49,7 +48,7 @@ def grain_mesh(skin, grains):
 
     Raises
     ------
-    DewError
+    StrewError
         They find no room.
     """
     generator = np.random.default_rng([grains.seed, 0x5A17])
@@ -64,17 +63,11 @@ def grain_mesh(skin, grains):
     spots, placed = strew(skin, generator, _ROOM * sizes, weights, keep=is_dipped)
     if len(placed) < grains.count:
         text = f"{grains.count} grains of up to {grains.size_mm:g} mm find no room, {len(placed)} do"
-        raise DewError("count", f"{text}; take fewer, smaller ones, or let them reach farther down")
+        raise StrewError("count", f"{text}; take fewer, smaller ones, or let them reach farther down")
     box = slab(1.0, 1.0, 1.0)
     about = box.vertices_mm - [0.0, 0.0, 0.5]
     turns = np.array([turn_matrix(generator) for _ in placed])
     sides = sizes[placed][:, None] * generator.uniform(*_SIDES, (len(placed), 3))
     middles = spots.places_mm + _OFF * sizes[placed][:, None] * spots.outward
     points = np.einsum("nij,nkj->nki", turns, about * sides[:, None]) + middles[:, None]
-    number = np.arange(len(placed))[:, None]
-    return Mesh(
-        points.reshape(-1, 3),
-        (box.faces + (number * len(about))[..., None]).reshape(-1, 3),
-        np.einsum("nij,kj->nki", turns, box.normals).reshape(-1, 3),
-        (box.patches + number * (box.patches.max() + 1)).ravel(),
-    )
+    return copied(box, points, np.einsum("nij,kj->nki", turns, box.normals))

@@ -10,6 +10,7 @@ from .convex import Convex, box, round_edges
 from .lathe import sections_for, turn
 from .mesh import Mesh, bent, combined, merged, placed, rotated
 from .outline import CHORD_ERROR_MM, arc, joined, line
+from .outside import PartError
 from .solids import ball
 
 # Ice Ih at 0 C, published_values.yaml#ice_and_condensation/ice_density; acrylic from memory (ISO 7823-1).
@@ -29,12 +30,8 @@ _OFF_DEG, _FEW_NEEDLES = 14.0, 0.01
 _CRACK_SECTIONS, _BULGE, _RIM, _CLEAR_MM, MOST_CRACKS = 32, (0.02, 0.12), 0.25, 0.3, 12
 
 
-class IceError(ValueError):
+class IceError(PartError):
     """A piece of ice cannot be made; `part` says which of its keys is wrong."""
-
-    def __init__(self, part, text):
-        super().__init__(text)
-        self.part = part
 
 
 @dataclass(frozen=True, eq=False)
@@ -67,27 +64,36 @@ class Piece:
         """Greatest distance from the middle, mm."""
         return float(np.linalg.norm(self.corners_mm, axis=1).max() + self.round_mm)
 
+    @cached_property
+    def axes(self):
+        """(3, 3) unit vectors, one a row: the way in which the corners are spread most first."""
+        return np.linalg.svd(self.corners_mm - self.corners_mm.mean(axis=0), full_matrices=False)[2]
+
     @property
     def girth_mm(self):
         """Diameter of the narrowest round hole that it goes through lengthwise, mm, a little over."""
         if len(self.corners_mm) == 1:
             return 2 * self.round_mm
-        _, _, axes = np.linalg.svd(self.corners_mm - self.corners_mm.mean(axis=0), full_matrices=False)
         widths = []
-        for axis in axes:
+        for axis in self.axes:
             flat = self.corners_mm - np.outer(self.corners_mm @ axis, axis)
             middle = (flat.max(axis=0) + flat.min(axis=0)) / 2
             widths.append(2 * np.linalg.norm(flat - middle, axis=1).max() + 2 * self.round_mm)
         return float(min(widths))
 
+    @cached_property
+    def _planes(self):
+        """(n, 4) outward normals and offsets of the corners' hull."""
+        from scipy.spatial import ConvexHull
+
+        return ConvexHull(self.corners_mm).equations
+
     def within(self, points_mm):
         """Return how far points (m, 3) lie inside a piece that is convex, mm, negative outside."""
         if len(self.corners_mm) == 1:
             return self.round_mm - np.linalg.norm(points_mm, axis=1)
-        from scipy.spatial import ConvexHull
-
-        planes = ConvexHull(self.corners_mm).equations
-        return (-points_mm @ planes[:, :3].T - planes[:, 3]).min(axis=1) + self.round_mm
+        away = -points_mm @ self._planes[:, :3].T - self._planes[:, 3]
+        return away.min(axis=1) + self.round_mm
 
 
 def sphere(diameter_mm, detail=1.0):

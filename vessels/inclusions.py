@@ -4,9 +4,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from .mesh import combined, placed
+from .mesh import swung
 from .outside import FinishError
-from .solids import ball
+from .solids import balls
 
 _CLEAR_MM = 0.1  # of glass between a bubble and the surface, and between two bubbles
 _SECTIONS = 32  # facets round a bubble
@@ -41,7 +41,7 @@ class Bubbles:
             raise FinishError("bubbles", text)
 
 
-def strew(core_mm, bubbles):
+def strew_bubbles(core_mm, bubbles):
     """Return bubbles in a glass, evenly by its volume, as centres and diameters.
 
     Parameters
@@ -77,7 +77,7 @@ def strew(core_mm, bubbles):
         points = shapely.points(away, height)
         room = shapely.contains(section, points)
         room[room] = shapely.distance(points[room], boundary) > size / 2 + _CLEAR_MM
-        spots = np.stack([away * np.cos(around), away * np.sin(around), height], axis=1)[room]
+        spots = swung(away, height, around)[room]
         gap = np.linalg.norm(spots[:, None] - centres, axis=2) - (size + sizes[:number]) / 2
         spots = spots[(gap > _CLEAR_MM).all(axis=1)]
         if not len(spots):
@@ -88,8 +88,5 @@ def strew(core_mm, bubbles):
 
 
 def bubble_mesh(core_mm, bubbles):
-    """Return all bubbles of a glass as one Mesh of closed balls; see `strew`."""
-    centres, sizes = strew(core_mm, bubbles)
-    return combined(
-        placed(ball(size, _SECTIONS), centre) for centre, size in zip(centres, sizes, strict=True)
-    )
+    """Return all bubbles of a glass as one Mesh of closed balls; see `strew_bubbles`."""
+    return balls(*strew_bubbles(core_mm, bubbles), _SECTIONS)

@@ -5,9 +5,10 @@ from dataclasses import dataclass
 import numpy as np
 
 from .mesh import Mesh, bent
+from .outline import accuracy_of
 from .outside import FinishError, find_outside
 
-GAP_MM = 0.05
+GAP_MM = 0.05  # between wall and sheet
 
 
 @dataclass(frozen=True)
@@ -57,7 +58,7 @@ class LabelSheet:
     widths: np.ndarray
 
 
-def cut_label(vessel, label, done=None, detail=1.0, gap_mm=GAP_MM):
+def cut_label(vessel, label, done=None, detail=1.0):
     """Return the sheet of a label on a glass.
 
     Parameters
@@ -68,8 +69,6 @@ def cut_label(vessel, label, done=None, detail=1.0, gap_mm=GAP_MM):
         Of the glass: a label lies on plain wall, and leans with it.
     detail : float
         As for ``Vessel.glass_mesh``.
-    gap_mm : float
-        Between wall and sheet, mm.
 
     Raises
     ------
@@ -78,24 +77,23 @@ def cut_label(vessel, label, done=None, detail=1.0, gap_mm=GAP_MM):
     """
     from .finish import bend_of
     from .lathe import sections_for
-    from .library import _accuracy
 
     side = find_outside(vessel, "label", label.from_mm, label.to_mm, of_metal=True)
     for one in (*done.reliefs, *([done.cut] if done.cut else [])) if done else ():
         if one.from_mm < label.to_mm and label.from_mm < one.to_mm:
             text = f"lies on the {one.part}, which goes from {one.from_mm:g} mm to {one.to_mm:g} mm"
             raise FinishError("label", f"{text}; a label needs plain wall")
-    chord_error_mm, _ = _accuracy(detail)
+    chord_error_mm, _ = accuracy_of(detail)
     heights = _heights(side, chord_error_mm)
     level = side.at(heights)
     first, last = np.radians(label.around_deg)
-    sections = sections_for(level.radius_mm.max() + gap_mm, chord_error_mm)
+    sections = sections_for(level.radius_mm.max() + GAP_MM, chord_error_mm)
     across = np.linspace(0.0, 1.0, int(np.ceil((last - first) / (2 * np.pi) * sections)) + 1)
     # Read from outside, left is the larger azimuth.
     azimuth = last + across * (first - last)
     outward = np.stack([-np.sin(azimuth), -np.cos(azimuth)], axis=1)
-    radius = level.radius_mm + gap_mm * level.normals[:, 0]
-    z = heights + gap_mm * level.normals[:, 1]
+    radius = level.radius_mm + GAP_MM * level.normals[:, 0]
+    z = heights + GAP_MM * level.normals[:, 1]
     lengths = np.concatenate([[0.0], np.cumsum(np.hypot(np.diff(radius), np.diff(z)))])
     grid = (len(heights), len(across))
     flat = radius[:, None, None] * outward

@@ -1,9 +1,9 @@
-"""Solids turned from a section, with the section's own normals."""
+"""Solids turned from a section, with the section's own normals, and what an outline sweeps."""
 
 import numpy as np
 
-from .mesh import Mesh
-from .outline import CHORD_ERROR_MM
+from .mesh import Mesh, swung
+from .outline import CHORD_ERROR_MM, Outline
 
 FEWEST_SECTIONS = 48
 MOST_SECTIONS = 512
@@ -55,6 +55,23 @@ def sections_for(radius_mm, chord_error_mm=CHORD_ERROR_MM):
     return int(np.clip(4 * np.ceil(np.pi / half_turn / 4), FEWEST_SECTIONS, MOST_SECTIONS))
 
 
+def sweep(outline: Outline) -> tuple[float, float]:
+    """Return volume, mm3, and its first moment about the table, mm4, between an outline and the axis.
+
+    They are the integrals of pi r^2 dz and pi r^2 z dz along the outline: of a closed section, the
+    solid's own. Six points are exact for the cubics between the outline's points.
+    """
+    points, weights = np.polynomial.legendre.leggauss(6)
+    volume = moment = 0.0
+    for u, weight in zip((points + 1) / 2, weights / 2, strict=True):
+        position, slope = outline.between(u)
+        radius, height = position.T
+        part = weight * radius**2 * slope[:, 1]
+        volume += part.sum()
+        moment += (part * height).sum()
+    return float(np.pi * volume), float(np.pi * moment)
+
+
 def _rings(section, sections):
     """Return each point's first vertex, all vertices, all normals; a smooth pole is one vertex."""
     around = 2 * np.pi * np.arange(sections) / sections
@@ -68,9 +85,8 @@ def _rings(section, sections):
         else:
             # The tip of a cone has a normal for each facet, taken half-way round it.
             angle = around + np.pi / sections if radius == 0 else around
-            cos, sin = np.cos(angle), np.sin(angle)
-            vertices.append(np.stack([radius * cos, radius * sin, np.full(sections, height)], axis=1))
-            normals.append(np.stack([normal[0] * cos, normal[0] * sin, np.full(sections, normal[1])], axis=1))
+            vertices.append(swung(radius, height, angle))
+            normals.append(swung(*normal, angle))
         count += len(vertices[-1])
     return starts, np.concatenate(vertices), np.concatenate(normals)
 

@@ -5,10 +5,10 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from .curve import smooth_curve
-from .fill import OVERLAP_MM, capacity_ml, fill, fill_height_for_ml, head, overlap_of_layer
+from .fill import OVERLAP_MM, Fineness, capacity_ml, fill, fill_height_for_ml, head, overlap_of_layer
 from .lathe import sections_for, turn
 from .offset import offset
-from .outline import CHORD_ERROR_MM, NORMAL_OFF_DEG, Outline, joined, line, thinned
+from .outline import Outline, accuracy_of, joined, line, thinned
 from .shapes import SHAPES, Shape
 from .wall import Measures, close_wall
 
@@ -66,7 +66,7 @@ class Vessel:
         sections : int, optional
             Facets per turn; default from the chord error.
         """
-        accuracy = _accuracy(detail)
+        accuracy = accuracy_of(detail)
         return turn(thinned(self.section, *accuracy), sections, accuracy[0])
 
     def drink_mesh(self, fill_height_mm, detail=1.0, sections=None, wetting=None, from_mm=None, layer=0):
@@ -74,24 +74,22 @@ class Vessel:
 
         ``layer`` is the number of a layer from below, from 0; see `fill.fill` for the others.
         """
-        accuracy, overlap_mm, sections = self._drink_accuracy(detail, sections, layer)
-        return fill(self.inner, fill_height_mm, overlap_mm, accuracy, sections, wetting, from_mm)
+        return fill(self.inner, fill_height_mm, self._fineness(detail, sections, layer), wetting, from_mm)
 
     def head_mesh(self, fill_height_mm, height_mm, dome_mm, detail=1.0, sections=None, layer=1):
         """Return the body of a head of foam on a drink, itself a layer; see `fill.head`."""
-        accuracy, overlap_mm, sections = self._drink_accuracy(detail, sections, layer)
-        return head(self.inner, fill_height_mm, height_mm, dome_mm, overlap_mm, accuracy, sections)
+        return head(self.inner, fill_height_mm, height_mm, dome_mm, self._fineness(detail, sections, layer))
 
-    def _drink_accuracy(self, detail, sections, layer):
-        """Return chord error and largest angle, the overlap, and the facets per turn of a drink's body."""
+    def _fineness(self, detail, sections, layer):
+        """Return the Fineness of a drink's body."""
         if self.closed:
             raise ValueError(f"a {self.name} is closed; no drink shows in it")
         overlap_mm = overlap_of_layer(min(OVERLAP_MM, _OVERLAP_SHARE * self.thinnest_mm), layer)
-        chord_error_mm, normal_off_deg = _accuracy(detail)
+        chord_error_mm, normal_off_deg = accuracy_of(detail)
         # As many facets as the glass has and a chord error within the overlap: no air gets between.
         if sections is None:
             sections = sections_for(self.section.points_mm[:, 0].max(), chord_error_mm)
-        return (min(chord_error_mm, overlap_mm / 2), normal_off_deg), overlap_mm, sections
+        return Fineness(overlap_mm, (min(chord_error_mm, overlap_mm / 2), normal_off_deg), sections)
 
     def capacity_ml(self, height_mm=None):
         """Return what the glass holds up to a height above the table (default to the brim), ml."""
@@ -231,10 +229,3 @@ def _stretched(shape, overrides):
     points[:, 1] *= np.interp(points[:, 0], points[at, 0], [factors[index] for index in at])
     points[:, 0] *= overrides.get("height_mm", points[-1, 0]) / points[-1, 0]
     return points
-
-
-def _accuracy(detail):
-    """Return chord error, mm, and largest angle of a normal off its chord, degrees."""
-    if not (np.isfinite(detail) and detail > 0):
-        raise ValueError(f"detail: {detail:g}; it must be more than 0")
-    return CHORD_ERROR_MM / detail**2, min(NORMAL_OFF_DEG / detail, 8.0)

@@ -151,6 +151,33 @@ def combined(meshes):
     )
 
 
+def copied(mesh, points_mm, normals):
+    """Return one mesh of n copies of another with k vertices, each with places and normals of its own.
+
+    Parameters
+    ----------
+    mesh : Mesh
+        Whose faces, patches and roughness all have; patches of copies stay apart.
+    points_mm, normals : (n, k, 3) float
+    """
+    number = np.arange(len(points_mm))[:, None]
+    return Mesh(
+        points_mm.reshape(-1, 3),
+        (mesh.faces + (number * len(mesh.vertices_mm))[..., None]).reshape(-1, 3),
+        normals.reshape(-1, 3),
+        (mesh.patches + number * (int(mesh.patches.max()) + 1)).ravel(),
+        None if mesh.roughness is None else np.tile(mesh.roughness, len(points_mm)),
+    )
+
+
+def swung(out, up, angles):
+    """Return (…, 3) points or ways with a part away from the z axis and one up, at angles round it, radians.
+
+    The three broadcast.
+    """
+    return np.stack(np.broadcast_arrays(out * np.cos(angles), out * np.sin(angles), up), axis=-1)
+
+
 def united(mesh):
     """Return positions (k, 3), mm, each once, and faces (m, 3) that index them."""
     order = np.lexsort(mesh.vertices_mm.T)

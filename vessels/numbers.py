@@ -6,6 +6,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from .fill import ML
+from .lathe import sweep
 from .library import Vessel
 from .outline import Outline
 
@@ -138,23 +139,6 @@ def describe(numbers: Numbers) -> list[tuple[str, str]]:
         )
         lines.append((f"filled to {round(fill.height_mm, 1):g} mm", value))
     return lines
-
-
-def sweep(outline: Outline) -> tuple[float, float]:
-    """Return volume, mm3, and its first moment about the table, mm4, between an outline and the axis.
-
-    They are the integrals of pi r^2 dz and pi r^2 z dz along the outline: of a closed section, the
-    solid's own. Six points are exact for the cubics between the outline's points.
-    """
-    points, weights = np.polynomial.legendre.leggauss(6)
-    volume = moment = 0.0
-    for u, weight in zip((points + 1) / 2, weights / 2, strict=True):
-        position, slope = outline.between(u)
-        radius, height = position.T
-        part = weight * radius**2 * slope[:, 1]
-        volume += part.sum()
-        moment += (part * height).sum()
-    return float(np.pi * volume), float(np.pi * moment)
 
 
 def tip_deg(outer: Outline, centre_mm: float, surface_mm: float = 0.0, share: float = 0.0) -> float:

@@ -120,14 +120,17 @@ class Outline:
         """Return the curve with further points, no two farther apart than a step."""
         steps = np.hypot(*np.diff(self.points_mm, axis=0).T)
         counts = np.maximum(np.ceil(steps / step_mm).astype(int), 1)
-        places = np.concatenate(
-            [k + np.arange(n) / n for k, n in enumerate(counts)] + [np.array([float(self.end)])]
-        )
-        nodes = [self.at(place) for place in places]
+        k = np.repeat(np.arange(self.end), counts)
+        share = np.concatenate([np.arange(n) / n for n in counts])
+        points, slopes = self.between(share[:, None], k)
+        # Points that were there stay as they are.
+        between = (share > 0)[:, None]
+        points = np.where(between, points, self.points_mm[k])
+        tangents = np.where(between, slopes, self.tangents[k])
         return Outline(
-            np.array([node[0] for node in nodes]),
-            np.array([node[1] for node in nodes]),
-            self.pieces[places.astype(int)],
+            np.concatenate([points, self.points_mm[-1:]]),
+            np.concatenate([tangents / np.hypot(*tangents.T)[:, None], self.tangents[-1:]]),
+            np.append(self.pieces[k], self.pieces[-1]),
             self.closed,
         )
 
@@ -211,6 +214,16 @@ def tidied(points_mm, tangents, closed=False):
     keep = np.sort(np.concatenate([opens, stops[corner]]))
     starts = np.isin(keep, stops[corner])
     return Outline(points_mm[keep], tangents[keep], np.cumsum(starts), closed)
+
+
+def accuracy_of(detail):
+    """Return chord error, mm, and largest angle of a normal off its chord, degrees, for a detail.
+
+    1: `CHORD_ERROR_MM`. 0.5: half as many points each way, four times the chord error.
+    """
+    if not (np.isfinite(detail) and detail > 0):
+        raise ValueError(f"detail: {detail:g}; it must be more than 0")
+    return CHORD_ERROR_MM / detail**2, min(NORMAL_OFF_DEG / detail, 8.0)
 
 
 def thinned(outline, chord_error_mm=CHORD_ERROR_MM, normal_off_deg=NORMAL_OFF_DEG):

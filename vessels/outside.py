@@ -7,7 +7,7 @@ import numpy as np
 
 from .outline import Outline
 
-_HALVINGS = 52
+_MOST_STEPS, _SAME_MM = 60, 1e-13
 
 
 class Level(NamedTuple):
@@ -30,13 +30,13 @@ class Level(NamedTuple):
         return np.stack([self.tangents[:, 1], -self.tangents[:, 0]], axis=1)
 
 
-class FinishError(ValueError):
-    """A feature of a glass does not go on it.
+class PartError(ValueError):
+    """A part of what was asked for cannot be.
 
     Parameters
     ----------
     part : str
-        Which feature, such as ``cut``.
+        Which part, by its key, such as ``cut``.
     text : str
         What is wrong, the value, what is allowed.
     """
@@ -44,6 +44,10 @@ class FinishError(ValueError):
     def __init__(self, part, text):
         super().__init__(text)
         self.part = part
+
+
+class FinishError(PartError):
+    """A feature of a glass does not go on it; `part` says which."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -68,11 +72,18 @@ class Outside:
         z = self.outline.points_mm[:, 1]
         k = np.clip(np.searchsorted(z, heights, side="right") - 1, 0, len(z) - 2)
         low, high = np.zeros(len(k)), np.ones(len(k))
-        for _ in range(_HALVINGS):
-            middle = (low + high) / 2
-            under = self.outline.between(middle[:, None], k)[0][:, 1] < heights
-            low, high = np.where(under, middle, low), np.where(under, high, middle)
-        points, slopes = self.outline.between(((low + high) / 2)[:, None], k)
+        share = np.clip((heights - z[k]) / (z[k + 1] - z[k]), 0, 1)
+        for _ in range(_MOST_STEPS):
+            points, slopes = self.outline.between(share[:, None], k)
+            off = points[:, 1] - heights
+            far = np.abs(off) > _SAME_MM
+            if not far.any():
+                break
+            low, high = np.where(off < 0, share, low), np.where(off < 0, high, share)
+            # By Newton, or half-way where that leads out. What is found stays: it must not depend on others.
+            better = share - off / np.where(slopes[:, 1] > 0, slopes[:, 1], np.inf)
+            better = np.where((better > low) & (better < high), better, (low + high) / 2)
+            share = np.where(far, better, share)
         return Level(heights, points[:, 0], slopes / np.hypot(*slopes.T)[:, None])
 
 

@@ -4,6 +4,7 @@ Each is a depth that depends on the angle round the axis and on the way along th
 its two derivatives, so that the surface made of it (`surface`) has exact normals.
 """
 
+from abc import ABC, abstractmethod
 from dataclasses import dataclass
 
 import numpy as np
@@ -15,7 +16,7 @@ TO_CAMERA = -np.pi / 2  # angle of azimuth 0
 
 
 @dataclass(frozen=True)
-class Relief:
+class Relief(ABC):
     """What all relief has.
 
     Parameters
@@ -41,9 +42,13 @@ class Relief:
         """Return the turn over its whole length, radians, counter-clockwise seen from above."""
         return 0.0
 
+    def limits(self, length_mm, radius_mm):
+        """Return the least and the largest value of the shape."""
+        return 0.0, 1.0
+
+    @abstractmethod
     def shape(self, angle, along_mm, length_mm, radius_mm):
         """Return depth over full depth, 0 to 1, and its change per radian and per mm along the outline."""
-        raise NotImplementedError
 
 
 @dataclass(frozen=True)
@@ -123,6 +128,10 @@ class Hammered(Relief):
 
     part = "hammered"
 
+    def limits(self, length_mm, radius_mm):
+        """See `Relief.limits`."""
+        return extremes(self, length_mm, radius_mm)
+
     def shape(self, angle, along_mm, length_mm, radius_mm):
         """Return a soft least of the squared distances to the dents' middles; see `Relief.shape`."""
         count = max(int(round(2 * np.pi * radius_mm / self.scale_mm)), 3)
@@ -161,6 +170,10 @@ class Wavy(Relief):
     seed: int = 1
 
     part = "wavy"
+
+    def limits(self, length_mm, radius_mm):
+        """See `Relief.limits`."""
+        return extremes(self, length_mm, radius_mm)
 
     def shape(self, angle, along_mm, length_mm, radius_mm):
         """Return a sum of waves that close round the glass; see `Relief.shape`."""

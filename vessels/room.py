@@ -1,12 +1,13 @@
 """The inside of a glass as room for solids: how far they are from it, and what lines it."""
 
 from dataclasses import dataclass, field
+from functools import cached_property
 from typing import NamedTuple
 
 import numpy as np
 
 from .library import Vessel
-from .mesh import merged
+from .mesh import merged, swung
 from .outline import line, thinned
 
 _SECTORS, _WALL_MM, _CHORD_MM, _FINE_MM, _SHAFT_MM = 48, 15.0, 0.05, 0.005, 2000.0
@@ -46,6 +47,18 @@ class Room:
         radius = self.vessel.inner.points_mm[:, 0]
         return float(radius[int(radius.argmax()) :].min())
 
+    @cached_property
+    def _shapes(self):
+        """The inside with a shaft over it, and its wall, in the half plane of radius and height."""
+        import shapely
+
+        inner = thinned(self.vessel.inner, _FINE_MM, 20.0).points_mm
+        far = self.crest_mm + 1e4
+        room = shapely.Polygon([*inner, (inner[-1, 0], far), (0.0, far)])
+        wall = shapely.LineString([*inner, (inner[-1, 0], far)])
+        shapely.prepare([room, wall])
+        return room, wall
+
     def clearance(self, points_mm):
         """Return how far points (n, 3) are inside the glass, mm, negative where they are in the glass.
 
@@ -53,14 +66,9 @@ class Room:
         """
         import shapely
 
-        inner = thinned(self.vessel.inner, _FINE_MM, 20.0).points_mm
-        far = self.crest_mm + 1e4
-        room = shapely.Polygon([*inner, (inner[-1, 0], far), (0.0, far)])
-        wall = shapely.LineString([*inner, (inner[-1, 0], far)])
+        room, wall = self._shapes
         upright = points_mm @ np.linalg.inv(self.bend).T
         spots = shapely.points(np.hypot(upright[:, 0], upright[:, 1]), upright[:, 2])
-        shapely.prepare(room)
-        shapely.prepare(wall)
         away = shapely.distance(spots, wall)
         return np.where(shapely.covers(room, spots), away, -away)
 
@@ -78,8 +86,8 @@ class Room:
             ring = np.array([start, end, start + out, end + out])
             ring[:, 0] = np.maximum(ring[:, 0], 0.0)
             for a, b in zip(turn[:-1], turn[1:], strict=True):
-                corners = [(r * np.cos(t), r * np.sin(t), z) for t in (a, b) for r, z in ring]
-                found.append(np.array(corners) @ self.bend.T)
+                corners = swung(*ring.T, np.array([[a], [b]])).reshape(-1, 3)
+                found.append(corners @ self.bend.T)
         return found
 
 

@@ -3,7 +3,7 @@
 import numpy as np
 
 from .lathe import turn
-from .mesh import Mesh
+from .mesh import Mesh, copied
 from .outline import arc, joined, line, tidied
 
 _RELATIVE_CHORD = 0.001 / 30  # of the radius
@@ -18,6 +18,13 @@ def ball(diameter_mm, sections=None):
     sections = _round_sections() if sections is None else int(sections)
     half = arc((0.0, 0.0), radius_mm, -90, 90, turn_deg=360 / sections)
     return turn(half, sections)
+
+
+def balls(centres_mm, diameters_mm, sections):
+    """Return balls as one Mesh: centres (n, 3), diameters (n,), mm, and facets per turn as for `ball`."""
+    unit = ball(1.0, sections)
+    points = diameters_mm[:, None, None] * unit.vertices_mm + centres_mm[:, None]
+    return copied(unit, points, np.broadcast_to(unit.normals, points.shape))
 
 
 def rod(diameter_mm, length_mm, sections=None):

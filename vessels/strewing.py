@@ -6,13 +6,17 @@ from typing import NamedTuple
 
 import numpy as np
 
-from .facets import Facets
-from .relief import TO_CAMERA
+from .mesh import swung
+from .outside import PartError
 
 _STEP_MM = 0.25
 # Bends tighter than this share of a thing's size do not carry it.
 _TIGHTEST = 0.5
 _ROUNDS, _CHUNK, _GROWTH = 80, 64, 1.4
+
+
+class StrewError(PartError):
+    """Things do not go on a glass; `part` says which of their keys is wrong."""
 
 
 class Spots(NamedTuple):
@@ -106,16 +110,13 @@ class Skin:
 
     def at(self, around, spots, ways, bend):
         """Return Spots at angles, radii and heights (n, 2), with tangents (n, 2) and bends."""
-        cos, sin = np.cos(around), np.sin(around)
         radius, height = spots.T
-        places = np.stack([radius * cos, radius * sin, height], axis=1)
-        outward = np.stack([ways[:, 1] * cos, ways[:, 1] * sin, -ways[:, 0]], axis=1)
+        places, outward = swung(radius, height, around), swung(ways[:, 1], -ways[:, 0], around)
         bends = np.stack([ways[:, 1] / np.maximum(radius, 1e-6), bend], axis=1)
         for zone in self.zones:
             k = np.flatnonzero((height > zone.side.low_mm) & (height < zone.side.high_mm))
             if len(k):
-                lay = _on_cut if isinstance(zone, Facets) else _on_relief
-                places[k], outward[k] = lay(zone, around[k], height[k])
+                places[k], outward[k] = zone.lay(around[k], height[k])
                 bends[k] = 0.0
         across = np.stack([-outward[:, 1], outward[:, 0], np.zeros(len(outward))], axis=1)
         across /= np.linalg.norm(across, axis=1, keepdims=True)
@@ -185,34 +186,11 @@ def strew(skin, generator, radii_mm, weights, taken=None, keep=None):
     return Spots(*map(np.concatenate, zip(*found, strict=True))), np.concatenate(numbers)
 
 
+def draw_power(generator, count, low, high, exponent):
+    """Return (count,) values at random between two ends, in either order; numbers go with value**exponent."""
+    power = exponent + 1
+    return (low**power + (high**power - low**power) * generator.random(count)) ** (1 / power)
+
+
 def _places(share):
     return np.arange(len(share) + 1) - 0.5
-
-
-def _on_relief(zone, angles, heights_mm):
-    """Return places (n, 3) and outward normals (n, 3) on a `Surface`."""
-    level = zone.side.at(heights_mm)
-    depth, round_, upward = zone.depth(angles, zone.along(heights_mm))
-    away, tangents = level.radius_mm - depth, level.tangents
-    # As `Surface.line` has them: outward, round and up.
-    out, sideways = away * tangents[:, 1], round_ * tangents[:, 1]
-    up = -away * (tangents[:, 0] - upward)
-    cos, sin = np.cos(angles), np.sin(angles)
-    normals = np.stack([out * cos - sideways * sin, out * sin + sideways * cos, up], axis=1)
-    places = np.stack([away * cos, away * sin, heights_mm], axis=1)
-    return places, normals / np.linalg.norm(normals, axis=1, keepdims=True)
-
-
-def _on_cut(zone, angles, heights_mm):
-    """Return places (n, 3) and outward normals (n, 3) on `Facets`: on a panel, or on what is left between."""
-    level = zone.side.at(heights_mm)
-    pitch = 2 * np.pi / zone.cut.facets
-    off = (angles - TO_CAMERA + pitch / 2) % pitch - pitch / 2
-    middle, slope = zone.middle(heights_mm), (zone.middle(heights_mm + 1e-3) - zone.middle(heights_mm)) / 1e-3
-    flat = middle / np.cos(off) < level.radius_mm
-    radius = np.where(flat, middle / np.cos(off), level.radius_mm)
-    steep = np.hypot(1.0, slope)
-    out, up = np.where(flat, (1 / steep, -slope / steep), level.normals.T)
-    facing = np.where(flat, angles - off, angles)
-    places = np.stack([radius * np.cos(angles), radius * np.sin(angles), heights_mm], axis=1)
-    return places, np.stack([out * np.cos(facing), out * np.sin(facing), up], axis=1)

@@ -8,8 +8,9 @@ from functools import cached_property
 
 import numpy as np
 
+from .mesh import swung
 from .outside import FinishError, find_outside
-from .relief import TO_CAMERA, Hammered, Relief, Wavy, extremes
+from .relief import TO_CAMERA, Relief
 from .strips import Line, Strip
 
 _STEEPEST_FADE = 4.0  # lengths of fade per depth
@@ -74,10 +75,7 @@ class Surface:
             start, end = self.along([one.from_mm, one.to_mm])
             heights = np.linspace(one.from_mm, one.to_mm, 64)
             radius = float(self.side.at(heights).radius_mm.mean())
-            limits = (0.0, 1.0)
-            if isinstance(one, Hammered | Wavy):
-                limits = extremes(one, end - start, radius)
-            found.append((one, start, end - start, radius, limits))
+            found.append((one, start, end - start, radius, one.limits(end - start, radius)))
         return found
 
     def depth(self, angle, along_mm):
@@ -93,18 +91,20 @@ class Surface:
             upward = upward + size * (per_mm * fade + (share - least) * slope)
         return depth, round_, upward
 
-    def line(self, height_mm, angles):
-        """Return the Line of vertices at a height, with the surface's exact normals."""
-        level = self.side.at(height_mm)
-        radius, tangent = level.radius_mm[0], level.tangents[0]
-        depth, round_, upward = self.depth(angles, float(self.along(height_mm)))
-        cos, sin = np.cos(angles), np.sin(angles)
-        away = radius - depth
-        points = np.stack([away * cos, away * sin, np.full(len(angles), float(height_mm))], axis=1)
+    def lay(self, angles, heights_mm):
+        """Return places (n, 3) and exact outward normals (n, 3) at angles and heights, or at one height."""
+        level = self.side.at(heights_mm)
+        depth, round_, upward = self.depth(angles, self.along(heights_mm))
+        away, (flat, steep) = level.radius_mm - depth, level.tangents.T
         # Cross product of the surface's two tangents, in the directions outward, round and up.
-        outward, sideways, up = away * tangent[1], round_ * tangent[1], -away * (tangent[0] - upward)
-        normals = np.stack([outward * cos - sideways * sin, outward * sin + sideways * cos, up], axis=1)
-        return Line(angles, points, normals / np.linalg.norm(normals, axis=1, keepdims=True))
+        normals = swung(away * steep, -away * (flat - upward), angles)
+        normals[:, :2] += (round_ * steep)[:, None] * np.stack([-np.sin(angles), np.cos(angles)], axis=1)
+        normals /= np.linalg.norm(normals, axis=1, keepdims=True)
+        return swung(away, heights_mm, angles), normals
+
+    def line(self, height_mm, angles):
+        """Return the Line of vertices at a height."""
+        return Line(angles, *self.lay(angles, height_mm))
 
     @cached_property
     def _twist(self):

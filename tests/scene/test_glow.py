@@ -5,7 +5,7 @@ import pytest
 
 from brimcast.scene import setfile
 from brimcast.scene.builder import build
-from brimcast.scene.glow import ANGLES_DEG, beam_profile, falloff_sheet, honeycomb_profile
+from brimcast.scene.glow import ANGLES_DEG, beam_profile, falloff_stencil, honeycomb_profile
 from brimcast.scene.lamps import even_grid, irradiance_factor, spread_points
 
 
@@ -102,7 +102,7 @@ def test_scrim_is_lit_as_a_lamp_lights_a_card():
 
 
 def test_softbox_loses_its_stops_toward_the_edges():
-    sheet = falloff_sheet((600.0, 900.0), 1.0)
+    sheet = falloff_stencil((600.0, 900.0), 1.0)
     x, y = np.array([0.0, 299.9, 0.0, 299.9]), np.array([0.0, 0.0, 449.9, 449.9])
     stops = np.log2(sheet.pass_on(x, y))
     # The last cell's centre lies 1/65 inside the edge.

@@ -1,10 +1,18 @@
-"""Whether a mesh is the surface of a solid, by a library that is not the project's own."""
+"""Meshes as solids of a library that is not the project's own, and met by rays."""
 
 import manifold3d
 import numpy as np
 import pytest
 
 from brimcast.vessels.mesh import united
+
+
+def make_solid(mesh):
+    """Return a mesh as manifold3d's solid."""
+    positions, faces = united(mesh)
+    solid = manifold3d.Manifold(manifold3d.Mesh64(positions, faces.astype(np.uint64)))
+    assert solid.status() == manifold3d.Error.NoError
+    return solid
 
 
 def slice_area_mm2(positions, faces, level_mm):
@@ -33,8 +41,7 @@ def check_solid(mesh, most_mm2=1e-3):
     plane near the axis shows the whole section of what is turned.
     """
     positions, faces = united(mesh)
-    solid = manifold3d.Manifold(manifold3d.Mesh64(positions, faces.astype(np.uint64)))
-    assert solid.status() == manifold3d.Error.NoError
+    solid = make_solid(mesh)
     assert solid.genus() == 0
     assert solid.volume() == pytest.approx(mesh.volume_mm3, rel=1e-9)
     low_mm, high_mm = mesh.bounds_mm[:, 2]
@@ -49,6 +56,36 @@ def check_solid(mesh, most_mm2=1e-3):
     for level_mm in (0.0371, 0.4 * float(mesh.bounds_mm[1, 0])):
         own = slice_area_mm2(lying, faces, level_mm)
         assert tilted.slice(level_mm).area() == pytest.approx(own, abs=most_mm2)
+
+
+def meet(mesh, start, way):
+    """Return where a ray first meets a mesh, the face there, and the weights of its corners."""
+    # Seen along the ray the face that is met covers it.
+    across = np.linalg.svd(np.atleast_2d(way))[2][1:]
+    off = mesh.vertices_mm - start
+    flat = off @ across.T
+    corners = flat[mesh.faces]
+    near = np.flatnonzero(((corners.min(axis=1) <= 0) & (corners.max(axis=1) >= 0)).all(axis=1))
+    a, b, c = np.moveaxis(corners[near], 1, 0)
+    areas = np.stack([p[:, 0] * q[:, 1] - p[:, 1] * q[:, 0] for p, q in ((b, c), (c, a), (a, b))], axis=1)
+    whole = areas.sum(axis=1, keepdims=True)
+    weights = np.divide(areas, whole, out=np.full(areas.shape, -1.0), where=whole != 0)
+    far = np.einsum("ij,ij->i", weights, (off @ way)[mesh.faces[near]])
+    hit = np.flatnonzero((weights >= -1e-12).all(axis=1) & (far > 1e-6))
+    first = hit[far[hit].argmin()]
+    return start + far[first] * way, near[first], weights[first]
+
+
+@pytest.fixture(scope="session")
+def solid_of():
+    """Function from a mesh to manifold3d's solid; see `make_solid`."""
+    return make_solid
+
+
+@pytest.fixture(scope="session")
+def first_hit():
+    """Function of mesh, start and way, a unit vector; see `meet`."""
+    return meet
 
 
 @pytest.fixture(scope="session")

@@ -4,19 +4,12 @@ import manifold3d
 import numpy as np
 import pytest
 
-from brimcast.vessels.fill import capacity_ml, fill, fill_height_for_ml
+from brimcast.vessels.fill import Fineness, capacity_ml, fill, fill_height_for_ml
 from brimcast.vessels.lathe import sections_for, turn
 from brimcast.vessels.library import SHAPES, vessel
 from brimcast.vessels.meniscus import Wetting
-from brimcast.vessels.mesh import check, united
+from brimcast.vessels.mesh import check
 from brimcast.vessels.outline import arc, joined, line, thinned
-
-
-def _solid(mesh):
-    positions, faces = united(mesh)
-    solid = manifold3d.Manifold(manifold3d.Mesh64(positions, faces.astype(np.uint64)))
-    assert solid.status() == manifold3d.Error.NoError
-    return solid
 
 
 def _closed_to_axis(outline):
@@ -61,7 +54,7 @@ FINE = [pytest.param(name, 1.0, 0.6, marks=pytest.mark.slow) for name in OPEN]
     ("name", "detail", "share"),
     [(name, 0.3, "brim") for name in OPEN] + [(name, 0.3, 0.03) for name in ("rocks", "tasting")] + FINE,
 )
-def test_drink_lies_in_the_glass_without_leak_or_gap(name, detail, share):
+def test_drink_lies_in_the_glass_without_leak_or_gap(solid_of, name, detail, share):
     """Booleans by manifold3d: no drink outside the outer surface, no part of the inside without drink."""
     glass = vessel(name)
     depth_mm = glass.height_mm - glass.base_mm
@@ -70,10 +63,10 @@ def test_drink_lies_in_the_glass_without_leak_or_gap(name, detail, share):
     error_mm = 0.002 / detail**2
     sections = sections_for(glass.section.points_mm[:, 0].max(), error_mm)
     outer = thinned(glass.outer, error_mm, min(3 / detail, 8))
-    hull = _solid(turn(_closed_to_axis(outer), sections))
+    hull = solid_of(turn(_closed_to_axis(outer), sections))
     inside = glass.inner.cut(0, glass.inner.place_at_height(level_mm, last=False))
-    room = _solid(turn(_closed_to_axis(thinned(inside, 1e-4)), sections))
-    body = _solid(drink)
+    room = solid_of(turn(_closed_to_axis(thinned(inside, 1e-4)), sections))
+    body = solid_of(drink)
     assert (body - hull).volume() < 1e-6 * body.volume()
     assert (room - body).volume() < 1e-6 * body.volume()
     assert drink.bounds_mm[1, 2] == pytest.approx(level_mm, abs=1e-9)
@@ -102,7 +95,7 @@ def test_surface_is_flat_and_a_patch_of_its_own():
 def test_body_without_overlap_holds_the_capacity():
     """The mesh's volume against the integral, facets taken out: 512 lose 2.5e-5."""
     inside = vessel("rocks").inner
-    mesh = fill(inside, 70, overlap_mm=0.0, accuracy=(1e-4, 1.0), sections=512)
+    mesh = fill(inside, 70, Fineness(0.0, (1e-4, 1.0), 512))
     share = 512 / (2 * np.pi) * np.sin(2 * np.pi / 512)
     assert mesh.volume_mm3 / share / 1000 == pytest.approx(capacity_ml(inside, 70), rel=5e-6)
 
@@ -120,32 +113,32 @@ def test_levels_and_volumes_out_of_reach_are_named():
 
 @pytest.mark.parametrize("name", ["tumbler", "tasting", "v-cocktail"])
 @pytest.mark.parametrize("share", [0.03, 0.4, 0.985])
-def test_body_that_climbs_the_wall_is_closed_and_stays_in_the_glass(name, share):
+def test_body_that_climbs_the_wall_is_closed_and_stays_in_the_glass(solid_of, name, share):
     glass = vessel(name)
     level_mm = glass.base_mm + share * (glass.height_mm - glass.base_mm)
     drink = check(glass.drink_mesh(level_mm, 0.4, wetting=Wetting(2.72, 20)))
     outer = thinned(glass.outer, 0.002 / 0.4**2, 8)
     sections = sections_for(glass.section.points_mm[:, 0].max(), 0.002 / 0.4**2)
-    hull, body = _solid(turn(_closed_to_axis(outer), sections)), _solid(drink)
+    hull, body = solid_of(turn(_closed_to_axis(outer), sections)), solid_of(drink)
     assert (body - hull).volume() < 1e-6 * body.volume()
     assert drink.bounds_mm[1, 2] < glass.height_mm
     # All that a flat surface would hold is there.
-    flat = _solid(glass.drink_mesh(level_mm, 0.4))
+    flat = solid_of(glass.drink_mesh(level_mm, 0.4))
     assert (flat - body).volume() < 1e-3 * flat.volume()
 
 
-def test_layers_reach_into_one_another_and_make_up_the_drink():
+def test_layers_reach_into_one_another_and_make_up_the_drink(solid_of):
     glass = vessel("tasting")
     levels = [None, 75.0, 80.0, 100.0]
     layers = [
         check(glass.drink_mesh(high, 0.4, from_mm=low and low - 0.1, layer=number))
         for number, (low, high) in enumerate(zip(levels[:-1], levels[1:], strict=True))
     ]
-    whole = _solid(glass.drink_mesh(100.0, 0.4))
-    union = manifold3d.Manifold.batch_boolean([_solid(layer) for layer in layers], manifold3d.OpType.Add)
+    whole = solid_of(glass.drink_mesh(100.0, 0.4))
+    union = manifold3d.Manifold.batch_boolean([solid_of(layer) for layer in layers], manifold3d.OpType.Add)
     assert union.volume() == pytest.approx(whole.volume(), rel=1e-3)
     for low, high in zip(layers[:-1], layers[1:], strict=True):
-        lap = _solid(low) ^ _solid(high)
+        lap = solid_of(low) ^ solid_of(high)
         depth_mm = lap.volume() / (np.pi * low.bounds_mm[1, 0] ** 2)
         assert 0 < depth_mm < 0.12
         # No face is shared: the lower ends a tenth of a millimetre above where the upper begins.

@@ -4,12 +4,11 @@ import numpy as np
 import pytest
 import shapely
 
-from brimcast.vessels.dew import DewError
 from brimcast.vessels.grains import Grains, grain_mesh
 from brimcast.vessels.library import vessel
 from brimcast.vessels.mesh import check
 from brimcast.vessels.relief import TO_CAMERA
-from brimcast.vessels.strewing import Skin
+from brimcast.vessels.strewing import Skin, StrewError
 
 COUPE = vessel("coupe")
 SKIN = Skin(COUPE.outer, upright=0.0)
@@ -39,6 +38,6 @@ def test_half_rim_faces_the_camera():
 
 
 def test_too_many_grains():
-    with pytest.raises(DewError, match="find no room") as caught:
+    with pytest.raises(StrewError, match="find no room") as caught:
         grain_mesh(SKIN, Grains(10_000, 3, 2))
     assert caught.value.part == "count"

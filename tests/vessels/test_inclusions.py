@@ -6,7 +6,7 @@ import shapely
 
 from brimcast.vessels.facets import Cut
 from brimcast.vessels.finish import Finish, finish
-from brimcast.vessels.inclusions import Bubbles, bubble_mesh, strew
+from brimcast.vessels.inclusions import Bubbles, bubble_mesh, strew_bubbles
 from brimcast.vessels.library import vessel
 from brimcast.vessels.mesh import check
 from brimcast.vessels.outside import FinishError
@@ -26,7 +26,7 @@ def test_bubbles_are_closed_balls_of_the_sizes_asked_for():
 
 def test_bubbles_lie_inside_the_glass_and_apart():
     """Also under facets: all of each lies before every panel's plane, 31.5 mm off the axis."""
-    centres, sizes = strew(CUT.core_mm, Bubbles(300, 0.3, 1.0, 5))
+    centres, sizes = strew_bubbles(CUT.core_mm, Bubbles(300, 0.3, 1.0, 5))
     section = shapely.Polygon(TUMBLER.section.points_mm)
     radius = np.hypot(centres[:, 0], centres[:, 1])
     room = shapely.distance(shapely.points(radius, centres[:, 2]), section.exterior)
@@ -43,7 +43,7 @@ def test_bubbles_lie_inside_the_glass_and_apart():
 
 def test_bubbles_are_spread_evenly_by_volume():
     """Share in the base against the share of the glass's volume there, within four standard errors."""
-    centres, _ = strew(TUMBLER.section.points_mm, Bubbles(800, 0.05, 0.05, 2))
+    centres, _ = strew_bubbles(TUMBLER.section.points_mm, Bubbles(800, 0.05, 0.05, 2))
     # As far as bubbles reach: 0.125 mm within the surface.
     room = shapely.Polygon(TUMBLER.section.points_mm).buffer(-0.125)
     low = shapely.intersection(room, shapely.box(0, 0, 100, 14))
@@ -53,9 +53,9 @@ def test_bubbles_are_spread_evenly_by_volume():
 
 
 def test_same_seed_gives_the_same_bubbles():
-    first, _ = strew(CUT.core_mm, Bubbles(20, 0.4, 0.4, 3))
-    again, _ = strew(CUT.core_mm, Bubbles(20, 0.4, 0.4, 3))
-    other, _ = strew(CUT.core_mm, Bubbles(20, 0.4, 0.4, 4))
+    first, _ = strew_bubbles(CUT.core_mm, Bubbles(20, 0.4, 0.4, 3))
+    again, _ = strew_bubbles(CUT.core_mm, Bubbles(20, 0.4, 0.4, 3))
+    other, _ = strew_bubbles(CUT.core_mm, Bubbles(20, 0.4, 0.4, 4))
     assert np.array_equal(first, again) and not np.array_equal(first, other)
 
 
@@ -70,5 +70,5 @@ def test_same_seed_gives_the_same_bubbles():
 )
 def test_bubbles_that_do_not_fit(bubbles, text):
     with pytest.raises(FinishError, match=text) as caught:
-        strew(CUT.core_mm, Bubbles(*bubbles))
+        strew_bubbles(CUT.core_mm, Bubbles(*bubbles))
     assert caught.value.part == "bubbles"

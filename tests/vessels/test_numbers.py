@@ -5,9 +5,10 @@ from functools import cache
 import numpy as np
 import pytest
 
+from brimcast.vessels.lathe import sweep
 from brimcast.vessels.library import SHAPES, vessel, vessel_from_outline
 from brimcast.vessels.mesh import merged
-from brimcast.vessels.numbers import DENSITY_G_CM3, WATER_G_CM3, describe, measure, sweep, tip_deg
+from brimcast.vessels.numbers import DENSITY_G_CM3, WATER_G_CM3, describe, measure, tip_deg
 from brimcast.vessels.outline import arc, joined, line, tidied
 
 plain = cache(vessel)

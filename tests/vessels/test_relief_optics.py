@@ -16,25 +16,6 @@ SOLID = vessel("tumbler", height_mm=100, wall_mm=5, base_mm=60)
 LEVEL_MM = 30.0
 
 
-def _meet(mesh, start, way):
-    """Return where a ray first meets the mesh, and the surface's normal there."""
-    a, b, c = (mesh.vertices_mm[mesh.faces[:, k]] for k in range(3))
-    # Moeller-Trumbore.
-    across = np.cross(way, c - a)
-    size = np.einsum("ij,ij->i", b - a, across)
-    with np.errstate(divide="ignore", invalid="ignore"):
-        off = start - a
-        u = np.einsum("ij,ij->i", off, across) / size
-        turned = np.cross(off, b - a)
-        v = turned @ way / size
-        far = np.einsum("ij,ij->i", c - a, turned) / size
-        hit = (u >= -1e-12) & (v >= -1e-12) & (u + v <= 1 + 1e-12) & (far > 1e-6)
-    face = np.flatnonzero(hit)[far[hit].argmin()]
-    weights = np.array([1 - u[face] - v[face], u[face], v[face]])
-    normal = weights @ mesh.normals[mesh.faces[face]]
-    return start + far[face] * way, normal / np.linalg.norm(normal)
-
-
 def _bend(way, normal, before, after):
     """Snell's law as vectors."""
     normal = normal if way @ normal < 0 else -normal
@@ -42,15 +23,25 @@ def _bend(way, normal, before, after):
     return ratio * way + (ratio * cosine - np.sqrt(1 - ratio**2 * (1 - cosine**2))) * normal
 
 
-def _through(mesh, start, way, index):
-    """Return place and way of a ray behind the glass."""
-    first, normal = _meet(mesh, start, way)
-    inside = _bend(way, normal, 1.0, index)
-    second, normal = _meet(mesh, first + 1e-6 * inside, inside)
-    return second, _bend(inside, normal, index, 1.0)
+@pytest.fixture
+def go_through(first_hit):
+    """Function of mesh, start, way and index: place and way of a ray behind the glass."""
+
+    def meet(mesh, start, way):
+        place, face, weights = first_hit(mesh, start, way)
+        normal = weights @ mesh.normals[mesh.faces[face]]
+        return place, normal / np.linalg.norm(normal)
+
+    def run(mesh, start, way, index):
+        first, normal = meet(mesh, start, way)
+        inside = _bend(way, normal, 1.0, index)
+        second, normal = meet(mesh, first + 1e-6 * inside, inside)
+        return second, _bend(inside, normal, index, 1.0)
+
+    return run
 
 
-def test_two_facets_that_face_each_other_shift_a_ray_as_a_slab_does(published):
+def test_two_facets_that_face_each_other_shift_a_ray_as_a_slab_does(published, go_through):
     """published_values.yaml#analytic_optics/slab_lateral_shift, 45 degrees, n = 1.5, scaled to 40 mm."""
     entry = published["analytic_optics"]["slab_lateral_shift"]
     case = next(one for one in entry["value"] if one["n"] == 1.5 and one["angle"] == 45)
@@ -58,7 +49,7 @@ def test_two_facets_that_face_each_other_shift_a_ray_as_a_slab_does(published):
     thick_mm = 2 * (35 - 15.0)
     # In through the facet that faces the camera, to its left at 45 degrees, out through the far one.
     start, way = np.array([12.0 + 100, -20.0 - 100, LEVEL_MM]), np.array([-1.0, 1.0, 0.0]) / np.sqrt(2)
-    place, out = _through(mesh, start, way, case["n"])
+    place, out = go_through(mesh, start, way, case["n"])
     assert place[1] == pytest.approx(20.0, abs=1e-9)
     assert out == pytest.approx(way, abs=1e-12)
     off = place - start - (place - start) @ way * way
@@ -67,7 +58,7 @@ def test_two_facets_that_face_each_other_shift_a_ray_as_a_slab_does(published):
 
 
 @pytest.mark.parametrize(("case", "index"), [("60deg_1.5", 1.5), ("60deg_1.5234", 1.5234)])
-def test_three_facets_bend_a_ray_as_a_prism_does(published, case, index):
+def test_three_facets_bend_a_ray_as_a_prism_does(published, go_through, case, index):
     """published_values.yaml#analytic_optics/prism_min_deviation: 60 degrees, met at the least deviation."""
     entry = published["analytic_optics"]["prism_min_deviation"]
     mesh = finish(SOLID, Finish(cut=Cut(3, 20.0, 4, 56, 60)), 0.5).mesh
@@ -79,13 +70,13 @@ def test_three_facets_bend_a_ray_as_a_prism_does(published, case, index):
     along /= np.linalg.norm(along)
     way = -np.cos(slant) * normal + np.sin(slant) * along
     target = 15.0 * normal + np.array([0.0, 0.0, LEVEL_MM]) + 3.0 * along
-    _, out = _through(mesh, target - 100 * way, way, index)
+    _, out = go_through(mesh, target - 100 * way, way, index)
     deviation_deg = np.degrees(np.arccos(way @ out))
     assert deviation_deg == pytest.approx(entry["value"][case], abs=entry["tolerance"])
 
 
 @pytest.mark.parametrize("standing", [True, False])
-def test_rib_and_flute_are_cylinder_lenses(standing):
+def test_rib_and_flute_are_cylinder_lenses(go_through, standing):
     """Thick lens, P = P1 + P2 - (t / n) P1 P2 (E. Hecht, Optics), P = (n - 1) x curvature of each face.
 
     A rib's curvature, from its section r(a) = R - d c(k a): (r^2 - r r'') / r^3 where r' = 0.
@@ -106,5 +97,5 @@ def test_rib_and_flute_are_cylinder_lenses(standing):
     assert front > 0.02 if standing else front < -0.02
     # Rays from the camera, level, a little off the axis of the rib that faces it.
     off_mm = 0.1
-    _, out = _through(mesh, np.array([off_mm, -100.0, 50.0123]), np.array([0.0, 1.0, 0.0]), index)
+    _, out = go_through(mesh, np.array([off_mm, -100.0, 50.0123]), np.array([0.0, 1.0, 0.0]), index)
     assert -out[0] / out[1] / off_mm == pytest.approx(power, rel=0.02)

@@ -3,18 +3,20 @@
 import subprocess
 import sys
 from itertools import combinations
+from unittest.mock import ANY
 
 import numpy as np
 import pytest
 from scipy.optimize import brentq
 
 from brimcast.vessels import ice
+from brimcast.vessels.falling import Liquid, Loose, SettleError
 from brimcast.vessels.floating import wet
 from brimcast.vessels.ice import Piece
 from brimcast.vessels.library import vessel
 from brimcast.vessels.mesh import bent
 from brimcast.vessels.room import Pose, Room, clash_mm3, spread_points
-from brimcast.vessels.settle import Liquid, Loose, SettleError, settle
+from brimcast.vessels.settle import settle
 
 WATER = 998.2
 ROCKS, HIGHBALL = Room(vessel("rocks")), Room(vessel("highball"))
@@ -52,7 +54,7 @@ def test_ball_floats_at_the_closed_forms_draught(density):
 def test_solid_floats_with_the_share_under_that_densities_give(make):
     piece = make()
     settled = settle(loose(piece), HIGHBALL, Liquid(WATER, level_mm=100))
-    under = wet(piece, settled.poses[0], 100.0).volume_mm3
+    under = wet(piece, settled.poses[0], 100.0)
     # A draught off by DRAUGHT_MM over a waterline of at most the piece's cross-section.
     off = DRAUGHT_MM * np.pi * piece.reach_mm**2
     assert under == pytest.approx(piece.volume_mm3 * ice.DENSITY_KG_M3["ice"] / WATER, abs=off)
@@ -71,7 +73,7 @@ def test_spear_stands_where_the_drink_is_too_shallow_to_float_it():
     settled = settle(loose(spear), HIGHBALL, Liquid(WATER, level_mm=72))
     low = (spear.mesh.vertices_mm @ settled.poses[0].turn.T + settled.poses[0].place_mm)[:, 2].min()
     assert 0 < low - HIGHBALL.vessel.base_mm < 2
-    assert wet(spear, settled.poses[0], 72).volume_mm3 < spear.volume_mm3 * 0.9167 / 0.9982
+    assert wet(spear, settled.poses[0], 72) < spear.volume_mm3 * 0.9167 / 0.9982
 
 
 @pytest.mark.parametrize("level_mm", [None, 70.0])
@@ -105,10 +107,11 @@ def test_poured_volume_rises_by_what_the_ice_takes_up():
     """Volume up to the surface = what was poured + ice under it; floating ice takes up its mass in water."""
     items = loose(*(ice.block(22, 22, 22, 1.5) for _ in range(3)))
     settled = settle(items, HIGHBALL, Liquid(WATER, volume_ml=200))
-    holds = HIGHBALL.vessel.capacity_ml(settled.level_mm)
-    assert holds == pytest.approx(200 + settled.wet_ml, abs=0.05)
+    pairs = zip(items, settled.poses, strict=True)
+    wet_ml = sum(wet(one.piece, pose, settled.level_mm) for one, pose in pairs) / 1000
+    assert HIGHBALL.vessel.capacity_ml(settled.level_mm) == pytest.approx(200 + wet_ml, abs=0.05)
     mass = 3 * items[0].piece.volume_mm3 * ice.DENSITY_KG_M3["ice"] / WATER / 1000
-    assert settled.wet_ml == pytest.approx(mass, rel=2e-3)
+    assert wet_ml == pytest.approx(mass, rel=2e-3)
 
 
 def test_hand_placed_piece_stays_and_others_lie_round_it():
@@ -122,9 +125,10 @@ def test_hand_placed_piece_stays_and_others_lie_round_it():
 
 CODE = """
 from brimcast.vessels import ice
+from brimcast.vessels.falling import Liquid, Loose
 from brimcast.vessels.library import vessel
 from brimcast.vessels.room import Room
-from brimcast.vessels.settle import Liquid, Loose, settle
+from brimcast.vessels.settle import settle
 items = [Loose(ice.cracked(22, k, 0.5), 916.7) for k in range(3)]
 poses = settle(items, Room(vessel("rocks")), Liquid(998.2, level_mm=60), SEED).poses
 print([(pose.turn.tolist(), pose.place_mm.tolist()) for pose in poses])
@@ -145,7 +149,7 @@ def test_same_seed_settles_alike_in_another_process():
     [
         (loose(ice.block(9, 9, 9), ice.sphere(90)), None, 1, "90.0 mm across does not go through the mouth"),
         (loose(*[ice.block(30, 30, 30)] * 12), None, None, "too much ice for the glass: 12 pieces of 324 ml"),
-        (loose(*[ice.block(30, 30, 30)] * 9), None, 5, "pieces lie over the rim; take less"),
+        (loose(*[ice.block(30, 30, 30)] * 9), None, ANY, "pieces lie over the rim; take less"),
         (loose(ice.sphere(60)), Liquid(WATER, volume_ml=300), None, "lifts 300 ml over the brim; pour less"),
         ([Loose(ice.sphere(40), 916.7, Pose(np.eye(3), np.zeros(3)))], None, 0, "mm into the glass; move it"),
         (
@@ -159,5 +163,4 @@ def test_same_seed_settles_alike_in_another_process():
 def test_ice_that_does_not_fit(items, liquid, piece, text):
     with pytest.raises(SettleError, match=text) as caught:
         settle(items, ROCKS, liquid)
-    if piece is None or "over the rim" not in text:
-        assert caught.value.piece == piece
+    assert caught.value.piece == piece
