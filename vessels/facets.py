@@ -19,7 +19,9 @@ from .strips import Line, Strip
 _PLACES = 600  # where the depth is looked at
 _CLOSEST_LEVELS_MM = 0.01
 _SAME_MM = 1e-4
-_ROOM = 0.3  # of a step of the grid, between the last of its places and a facet's corner
+# Of a step of the grid: between the last of its places and a facet's corner, the widest gap that needs no
+# place more, and the least between two.
+_ROOM, _GAP, _SAME = 0.15, 1.2, 0.1
 _SHALLOW = 0.04  # of a cut's depth, the largest chord error
 
 
@@ -163,7 +165,8 @@ class Facets:
         width = self.half_width(heights)
         width[[0, -1]] = 0.0
         width[whole] = np.pi / self.cut.facets
-        rows = [self._row(level, width, k, grid) for k in range(len(heights))]
+        starts = _land_places(width, grid)
+        rows = [self._row(level, k, place) for k, place in enumerate(starts)]
         stops = [height for height in self.breaks_mm if heights[0] < height < heights[-1]]
 
         def within(start, stop):
@@ -232,14 +235,12 @@ class Facets:
         width, middle = self.half_width(heights), self.middle(heights)
         return np.stack([middle, middle * np.tan(width), heights], axis=1)
 
-    def _row(self, level: Level, width, k, grid):
-        """Return the lands' lines at a level; a land of no width has one vertex."""
-        count, half = self.cut.facets, float(width[k])
+    def _row(self, level: Level, k, places):
+        """Return the lands' lines at a level, of places to their middles; one of no width has one vertex."""
+        count, half = self.cut.facets, float(places[0])
         step = 2 * np.pi / count
-        narrow = half >= np.pi / count
-        between = grid[grid > half + 1e-3 * grid[1]]
-        between = np.concatenate([between, step - between[-2::-1]])
-        off = np.array([half]) if narrow else np.concatenate([[half], between, [step - half]])
+        narrow = len(places) == 1
+        off = np.concatenate([places, step - places[-2::-1]]) if not narrow else places
         radius, height = level.radius_mm[k], level.height_mm[k]
         away = min(float(self.middle(height)) / np.cos(half), radius) if narrow else radius
         out, up = level.normals[k]
@@ -288,6 +289,33 @@ class Facets:
                     strips.append(Strip(tuple(run), closed=False, roughness=roughness))
                     run = [line]
         return strips
+
+
+def _land_places(width, grid):
+    """Return where a land has vertices at each level, angles from the facet's middle to the land's.
+
+    Levels may be so close that faces between them stand upright only where vertices are over one another. So
+    from where the facet is widest on, each level takes over the places of the one before and adds its start.
+    """
+    step, same, full = grid[1], _SAME * grid[1], grid[-1]
+    found = {}
+
+    def add(k, before):
+        if width[k] >= full:
+            found[k] = np.array([full])
+            return
+        kept = before[(before > width[k] + same) | (before == full)]
+        between = grid[(grid > width[k] + same) & (grid < kept[0] - same)]
+        wide = kept[0] - width[k] > _GAP * step
+        found[k] = np.concatenate([[width[k]], between if wide else [], kept])
+
+    widest = int(np.argmax(width))
+    add(widest, np.array([full]))
+    for k in range(widest + 1, len(width)):
+        add(k, found[k - 1])
+    for k in range(widest - 1, -1, -1):
+        add(k, found[k + 1])
+    return [found[k] for k in range(len(width))]
 
 
 def _pairs(values):
