@@ -6,6 +6,7 @@ import numpy as np
 
 from .outline import FINE_CHORD_MM, FINE_TURN, OutlineError, arc, joined, right_of, tidied
 
+_SAME_MM = 1e-6
 _FLATTEST, _STEEPEST = 0.25, 3.0  # times the flatter neighbour's slope
 
 
@@ -79,13 +80,19 @@ def rounded(outline, corner, radius_mm):
     left, right = before.tangents[-1], after.tangents[0]
     side = np.sign(left[0] * right[1] - left[1] * right[0])
     place, onward, centre = meeting(before, after, -side * radius_mm)
-    if place is None:
+    if place is None or not _is_outside(centre, radius_mm, before, place, after, onward):
         raise ValueError(f"a radius of {radius_mm:g} mm does not fit at this corner")
     starts, ends = before.at(place)[0] - centre, after.at(onward)[0] - centre
     start_deg, end_deg = (np.degrees(np.arctan2(v[1], v[0])) for v in (starts, ends))
     sweep_deg = side * ((side * (end_deg - start_deg)) % 360)
     bend = arc(centre, radius_mm, start_deg, start_deg + sweep_deg)
     return joined([before.cut(0, place), bend, after.cut(onward, after.end)])
+
+
+def _is_outside(centre, radius_mm, before, place, after, onward):
+    """Whether all that an arc takes the place of is outside its circle; else it cuts through the outline."""
+    taken = np.concatenate([before.points_mm[int(place) + 1 :], after.points_mm[: int(onward) + 1]])
+    return np.hypot(*(taken - centre).T).min() > radius_mm - _SAME_MM
 
 
 def meeting(before, after, distance_mm=0.0):

@@ -91,11 +91,19 @@ class Outline:
             exact = np.flatnonzero(self.points_mm[:, 1] == height_mm)
             return float(exact[-1 if last else 0]) if len(exact) else None
         k = int(steps[-1 if last else 0])
-        low, high = float(k), float(k + 1)
+        start, end = self.points_mm[k : k + 2, 1]
+        length = np.hypot(*(self.points_mm[k + 1] - self.points_mm[k]))
+        rise, fall = self.tangents[k : k + 2, 1] * length
+
+        def is_before(u):
+            height = start + u * u * (3 - 2 * u) * (end - start) + u * (1 - u) * ((1 - u) * rise - u * fall)
+            return (height >= height_mm) == above[k]
+
+        low, high = 0.0, 1.0
         for _ in range(60):
             middle = (low + high) / 2
-            low, high = (middle, high) if (self.at(middle)[0][1] >= height_mm) == above[k] else (low, middle)
-        return high
+            low, high = (middle, high) if is_before(middle) else (low, middle)
+        return k + high
 
     def cut(self, start, end):
         """Return the part between two places."""

@@ -290,6 +290,16 @@ def test_corner_that_cannot_be_rounded_so_far_is_named(case, radius_mm):
     assert caught.value.index == corners[0]
 
 
+def test_arc_that_would_cut_through_the_outline_does_not_fit():
+    """It touches the foot's edge and, far up, the bowl from within; nothing of the corner is outside it."""
+    readings = [
+        (0, 70), (2, 70), (6, 24.5), (12, 6.6), (22, 6), (32, 6), (39, 14), (51.625, 35), (68.5, 50),
+        (102.25, 34.375),
+    ]  # fmt: skip
+    with pytest.raises(OutlineError, match="does not fit at this corner"):
+        vessel_from_outline(readings, 1.0, 41.0, {1: 291.0})
+
+
 def test_crossing_surface_is_seen(sound_solid):
     """The check itself: a section whose inside breaks out through its outside, turned."""
     straight = [(0, 0), (30, 0), (30, 50), (25, 50), (36, 20), (0, 20)]
