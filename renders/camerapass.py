@@ -19,8 +19,7 @@ from .engine import dr, mi
 from .lights import Lights
 from .world import World
 
-# Samples a pixel in one round; the wavelengths of a round are stratified. Two rounds tell which pixels are
-# noisy: dark ones above all, lit by few paths.
+# Samples a pixel in one round; the wavelengths of a round are stratified.
 SAMPLES = 8
 # Samples traced in one launch: bounds memory.
 LAUNCH = 1 << 21
@@ -28,13 +27,24 @@ LAUNCH = 1 << 21
 
 @dataclass(frozen=True)
 class Finish:
-    """How clean a picture is asked for: median pixel error, and the most rounds a pixel gets."""
+    """How clean a picture is asked for.
+
+    Attributes
+    ----------
+    error : float
+        Of a pixel's luminance.
+    rounds : int
+        The most that a pixel gets.
+    scan : int
+        Rounds that every pixel gets. After one only neighbours tell which pixels are noisy.
+    """
 
     error: float
     rounds: int
+    scan: int = 2
 
 
-FINISHES = {"draft": Finish(0.10, 4), "proof": Finish(0.05, 32), "final": Finish(0.02, 128)}
+FINISHES = {"draft": Finish(0.10, 4, scan=1), "proof": Finish(0.05, 32), "final": Finish(0.02, 128)}
 
 
 @dataclass
@@ -129,10 +139,11 @@ class _Roll:
 
     def wanted(self, finish: Finish) -> np.ndarray:
         """Pixels of the next round: all at first, then the noisy ones; none when the picture is clean."""
-        if self.round < 2:
+        if self.round < finish.scan:
             return np.arange(self.whole)
         error = self.error()
-        noisy = np.flatnonzero(error > finish.error)
+        # Neighbours tell less well than a second round.
+        noisy = np.flatnonzero(error > np.where(self.rounds < 2, finish.error / 2, finish.error))
         few = len(noisy) < 0.002 * self.whole
         return noisy[:0] if few and np.median(error) <= finish.error else noisy
 
@@ -149,10 +160,14 @@ class _Roll:
         self.round += 1
 
     def error(self) -> np.ndarray:
-        """Relative error of each pixel, its variance smoothed over its neighbours: few rounds tell little."""
+        """Relative error of each pixel, its variance smoothed over its neighbours: few rounds tell little.
+
+        Where there was one round alone, the variance between neighbours stands in: it counts edges too.
+        """
         rounds = np.maximum(self.rounds, 1)
-        spread = self.square / np.maximum(rounds - 1, 1) / rounds
-        spread = gaussian_filter(spread.reshape(self.shape), 1.0).ravel()
+        spread = _smooth(self.square / np.maximum(rounds - 1, 1) / rounds, self.shape)
+        between = _smooth(self.mean**2, self.shape) - _smooth(self.mean, self.shape) ** 2
+        spread = np.where(rounds < 2, np.maximum(between, 0.0), spread)
         floor = 0.02 * np.percentile(self.mean, 95) + 1e-30
         return np.sqrt(spread) / (self.mean + floor)
 
@@ -164,6 +179,10 @@ class _Roll:
             float(np.median(self.error())),
             samples.reshape(self.shape),
         )
+
+
+def _smooth(values: np.ndarray, shape: tuple[int, int]) -> np.ndarray:
+    return gaussian_filter(values.reshape(shape), 1.0).ravel()
 
 
 def _expose(world: World, lights: Lights, eye: Eye, pixels, salt, image):

@@ -2,6 +2,7 @@
 
 import contextlib
 import hashlib
+import io
 import json
 import os
 import secrets
@@ -130,13 +131,17 @@ def pack(arrays, path, compressed=False):
     ValueError
         An array holds objects.
     """
-    method = zipfile.ZIP_DEFLATED if compressed else zipfile.ZIP_STORED
-    with zipfile.ZipFile(path, "w", method) as archive:
+    with zipfile.ZipFile(path, "w") as archive:
         for name, array in arrays.items():
-            member = zipfile.ZipInfo(f"{name}.npy")
-            member.compress_type = method
+            member, array = zipfile.ZipInfo(f"{name}.npy"), np.asarray(array)
+            if compressed:
+                stream = io.BytesIO()
+                np.lib.format.write_array(stream, array, allow_pickle=False)
+                # Light hardly gets smaller by more effort.
+                archive.writestr(member, stream.getbuffer(), zipfile.ZIP_DEFLATED, compresslevel=1)
+                continue
             with archive.open(member, "w", force_zip64=True) as stream:
-                np.lib.format.write_array(stream, np.asarray(array), allow_pickle=False)
+                np.lib.format.write_array(stream, array, allow_pickle=False)
 
 
 def _beside(path, ending):

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import math
+from concurrent.futures import ThreadPoolExecutor
 from importlib.metadata import version
 from pathlib import Path
 
@@ -116,14 +117,17 @@ def write_output(
     """
     met = meter_bands(outcome).mean(axis=1)
     exposed = expose(outcome, met)
-    with telling_unwritable(folder), replacing(folder) as fresh:
+    # Packing lets go of the interpreter, so maps and pictures are packed side by side.
+    with telling_unwritable(folder), replacing(folder) as fresh, ThreadPoolExecutor(2) as pool:
+        tasks = [pool.submit(write_npz, fresh / "maps.npz", list_maps(outcome, met), settings)]
+        if outcome.picture:
+            tasks.append(pool.submit(_write_picture, outcome, exposed, fresh, settings))
         write_json(fresh / "report.json", {**report, "settings": settings})
-        write_npz(fresh / "maps.npz", list_maps(outcome, met), settings)
         plan = plan_table(outcome, exposed)
         if plan:
             write_png(fresh / "table.png", draw_table_plan(plan), settings)
-        if outcome.picture:
-            _write_picture(outcome, exposed, fresh, settings)
+        for task in tasks:
+            task.result()
         return sorted(path.name for path in fresh.iterdir()), exposed
 
 

@@ -13,7 +13,7 @@ from pydantic_core import PydanticCustomError, core_schema
 class Part(BaseModel):
     """A part of a set: frozen, without room for unknown keys."""
 
-    model_config = ConfigDict(frozen=True, extra="forbid", validate_default=True)
+    model_config = ConfigDict(frozen=True, extra="forbid", validate_default=True, defer_build=True)
 
     #: Plain words that stand for a part, each with the keys that it means.
     WORDS: ClassVar[dict[str, dict[str, Any]]] = {}

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import gc
 from pathlib import Path
 from typing import Annotated, Literal
 
@@ -47,7 +48,11 @@ Change = Annotated[
 
 def main(argv: list[str] | None = None) -> int:
     """Run a command and return its exit status: 0, 1 our fault, 2 the person's mistake, 130 interrupted."""
-    return failures.guard(app, argv)
+    status = failures.guard(app, argv)
+    if argv is None:
+        # The process ends: nothing is worth collecting first.
+        gc.freeze()
+    return status
 
 
 def _version(asked: bool) -> None:
