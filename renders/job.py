@@ -77,7 +77,7 @@ class Outcome:
 class _KeptLight:
     """Finished rounds of lamps' light in the user's cache."""
 
-    ARRAYS = ("maps", "channels", "meters", "ends", "sides", "absorbed", "incident")
+    ARRAYS = ("maps", "channels", "meters", "ends", "sides", "absorbed", "incident", "glow")
 
     def __init__(self, store: Unfinished, built: BuiltSet):
         self.store = store
@@ -152,7 +152,7 @@ def run(
             progress(light_share * (number + share) / len(built.lamps), text)
 
         lights.append(lightpass.trace_lamp(built, world, plan, number, effort, report, spread, kept))
-    shining = set_lights(built, world, plan.windows, lights)
+    shining = set_lights(built, world, plan.windows, lights, plan.voxels)
     window = plan.windows.fine
     straight = direct.map_direct(built, world, shining, window)
     meter_direct = direct.meter_direct(built, world, shining)

@@ -14,6 +14,7 @@ from .device import floats, opaque_int
 from .engine import dr, mi
 from .lightpass import LampLight
 from .sequences import spread
+from .voxels import Voxels
 from .windows import Windows, WindowTable
 from .world import Geometry, World, list_wavelengths
 
@@ -48,6 +49,9 @@ class Lights:
     maps : mi.Float
         (lamps × 16 × cells) irradiance.
     windows : WindowTable
+    glow : mi.Float
+        (lamps × 16 × parts × voxels × 4) light in cloudy media.
+    voxels : Voxels
     """
 
     count: object
@@ -62,9 +66,13 @@ class Lights:
     fronts: object
     maps: object
     windows: WindowTable
+    glow: object
+    voxels: Voxels
 
 
-def set_lights(built: BuiltSet, world: World, windows: Windows, lights: list[LampLight]) -> Lights:
+def set_lights(
+    built: BuiltSet, world: World, windows: Windows, lights: list[LampLight], voxels: Voxels
+) -> Lights:
     """Return the lamps and the light pass's maps as kernel inputs."""
     points = _along_curve(spread(POINTS, 2, np.random.default_rng((built.seed, 104729))))
     place, normal = [], []
@@ -79,6 +87,7 @@ def set_lights(built: BuiltSet, world: World, windows: Windows, lights: list[Lam
     wavelength, weights = _weigh_rows(built.lamps)
     listed = list_wavelengths(built, wavelength)
     maps = np.stack([light.maps.sum(axis=1) for light in lights])
+    voxel_count = lights[0].glow.shape[2]
     return Lights(
         count=opaque_int(len(built.lamps)),
         point_count=opaque_int(POINTS),
@@ -92,6 +101,8 @@ def set_lights(built: BuiltSet, world: World, windows: Windows, lights: list[Lam
         fronts=floats([_describe_front(lamp) for lamp in built.lamps]),
         maps=floats(maps),
         windows=windows.table,
+        glow=floats(np.stack([light.glow for light in lights]) if voxel_count else [0.0]),
+        voxels=voxels,
     )
 
 

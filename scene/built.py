@@ -206,3 +206,8 @@ class BuiltSet:
     seed: int = 1
     cell_mm: float | None = None
     digest: str = ""
+
+    @property
+    def is_cloudy(self) -> bool:
+        """Whether a medium of the set scatters light."""
+        return any(medium.scattering_per_mm.any() for medium in self.media)

@@ -4,7 +4,7 @@ Every index is relative to air, every absorption Napierian (``exp(-a * length)``
 both on `GRID_NM`.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 
@@ -35,6 +35,10 @@ class Medium:
         Refractive index relative to air, on `GRID_NM`.
     absorption_per_mm : (321,) float
         Napierian absorption coefficient, 1/mm, on `GRID_NM`.
+    scattering_per_mm : (321,) float
+        Scattering coefficient, 1/mm, on `GRID_NM`; left out, the medium is clear.
+    anisotropy : float
+        Mean cosine of the angle of scattering (Henyey-Greenstein), above -1 and below 1.
 
     Raises
     ------
@@ -46,18 +50,22 @@ class Medium:
     kind: str
     index: np.ndarray
     absorption_per_mm: np.ndarray
+    scattering_per_mm: np.ndarray = field(default_factory=lambda: np.zeros(len(GRID_NM)))
+    anisotropy: float = 0.0
 
     def __post_init__(self):
         if self.kind not in KINDS:
             raise ValueError(f"kind {self.kind!r} is unknown; use one of {', '.join(KINDS)}")
-        for field, least in (("index", 1.0), ("absorption_per_mm", 0.0)):
-            spectrum = np.array(getattr(self, field), float)
+        if not -1 < self.anisotropy < 1:
+            raise ValueError(f"anisotropy of {self.name} is {self.anisotropy:g}; it lies between -1 and 1")
+        for name, least in (("index", 1.0), ("absorption_per_mm", 0.0), ("scattering_per_mm", 0.0)):
+            spectrum = np.array(getattr(self, name), float)
             if spectrum.shape != GRID_NM.shape:
-                raise ValueError(f"{field} of {self.name} needs {len(GRID_NM)} values, not {spectrum.shape}")
+                raise ValueError(f"{name} of {self.name} needs {len(GRID_NM)} values, not {spectrum.shape}")
             if not (np.isfinite(spectrum) & (spectrum >= least)).all():
-                raise ValueError(f"{field} of {self.name} must be {least:g} or more everywhere")
+                raise ValueError(f"{name} of {self.name} must be {least:g} or more everywhere")
             spectrum.flags.writeable = False
-            object.__setattr__(self, field, spectrum)
+            object.__setattr__(self, name, spectrum)
 
     def index_at(self, wavelength_nm):
         """Return the refractive index at wavelengths of 380-700 nm, straight lines between grid points."""
@@ -70,7 +78,9 @@ class Medium:
         return (self.index_at(HELIUM_D_NM) - 1) / spread if spread else np.inf
 
 
-def plain(index, abbe=None, absorption_per_mm=0.0, kind="glass", name="plain"):
+def plain(
+    index, abbe=None, absorption_per_mm=0.0, kind="glass", name="plain", scattering_per_mm=0.0, anisotropy=0.0
+):
     """Return a medium given by numbers.
 
     Parameters
@@ -83,6 +93,10 @@ def plain(index, abbe=None, absorption_per_mm=0.0, kind="glass", name="plain"):
     absorption_per_mm : float
         Napierian, the same for all colours.
     kind, name : str
+        As for `Medium`.
+    scattering_per_mm : float
+        The same for all colours.
+    anisotropy : float
         As for `Medium`.
 
     Returns
@@ -100,7 +114,10 @@ def plain(index, abbe=None, absorption_per_mm=0.0, kind="glass", name="plain"):
         spectrum = cauchy(index, abbe)
     else:
         raise ValueError(f"an Abbe number is positive, not {abbe:g}")
-    return Medium(name, kind, spectrum, np.full(GRID_NM.shape, float(absorption_per_mm)))
+    absorption, scattering = (
+        np.full(GRID_NM.shape, float(each)) for each in (absorption_per_mm, scattering_per_mm)
+    )
+    return Medium(name, kind, spectrum, absorption, scattering, anisotropy)
 
 
 def cauchy(index, abbe):

@@ -195,7 +195,8 @@ def _medium(made) -> Medium:
         case stuff.GlassMaterial(kind="acrylic"):
             return materials.acrylic()
         case stuff.PlainMedium():
-            return materials.plain(made.index, made.abbe, made.absorption_per_mm)
+            cloud = {"scattering_per_mm": made.scattering_per_mm, "anisotropy": made.anisotropy}
+            return materials.plain(made.index, made.abbe, made.absorption_per_mm, **cloud)
         case stuff.Water():
             return materials.water()
         case stuff.Spirit():

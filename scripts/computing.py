@@ -143,7 +143,7 @@ def _list_paths(path: Path, changes: Mapping[str, str]) -> list[Path]:
 
 
 def _wait_for_save(paths: list[Path], seen: list) -> None:
-    """Return when a file has changed and, for a moment, none changes; while the set is saved it may be gone."""
+    """Return when a file has changed and, for a moment, none does; the set may be gone while it is saved."""
     before = seen
     while (now := _states(paths)) == seen or now[0] is None or now != before:
         before = now
