@@ -287,10 +287,10 @@ def _pass_cloud(walk, photon, reach, wandering, seed, counted, band, tally, voxe
             along = dr.minimum(-dr.log(1 - chance * (1 - left)) / thinning, reach)
             amount = 0.5 * photon.flux * (1 - left) / thinning
             straight = counted & ~wandering & (reach < dr.inf)
-            lay_in(voxels, tally.glow, band, walk.ray(along), walk.ray.d, amount, straight)
+            lay_in(voxels, tally.glow, band, mi.UInt32(0), walk.ray(along), walk.ray.d, amount, straight)
         place = walk.ray(dr.minimum(free, reach))
         amount = photon.flux * dr.exp(-walk.absorption * free) / scattering
-        lay_in(voxels, tally.glow, band, place, walk.ray.d, amount, counted & scattered)
+        lay_in(voxels, tally.glow, band, photon.scatters, place, walk.ray.d, amount, counted & scattered)
         length = dr.select(scattered, free, reach)
         way = turn(walk.ray.d, anisotropy, third, fourth)
     return Cloud(scattered, length, place, way)

@@ -1,8 +1,9 @@
 """Light inside cloudy media, counted in small cubes: bricks of voxels where such media are, none elsewhere.
 
-A voxel holds, for each band, the light in eight parts by its direction. Of each it holds the fluence rate and
-the net flux along x, y and z: its mean direction, and how narrowly it keeps to that. A camera's ray that is
-scattered in the medium reads there what arrives from the lamps.
+A voxel holds, for each band, the light in parts: what was not scattered yet, by the octant into which it goes,
+as beams cross; what was, by how often. Of each part it holds the fluence rate and the net flux along x, y and
+z: its mean direction, and how narrowly it keeps to that. A camera's ray that is scattered in the medium reads
+there what arrives from the lamps.
 """
 
 from __future__ import annotations
@@ -17,7 +18,7 @@ from brimcast.scene.built import BuiltSet
 from .device import add_to, counts, draw, draw_pair, floats, opaque_float, opaque_int, opaque_point
 from .engine import dr, mi
 from .interfaces import STEP_OFF_MM, cross_count, find_hit, top_medium
-from .scattering import phase
+from .scattering import phase, widen
 from .world import DIELECTRIC, Geometry, World
 
 # Voxels along the side of a brick; no voxel is larger or smaller than this.
@@ -28,8 +29,9 @@ PLACES = 27
 # Voxels that are filled less than this share the light of those around.
 LEAST_FILLED = 0.4
 NOWHERE = 0xFFFFFFFF
-# Parts of the light by the octant into which it goes: beams that cross stay apart.
-PARTS = 8
+# Octants, then light scattered once, twice, oftener.
+OCTANTS = 8
+PARTS = OCTANTS + 3
 
 
 @dataclass
@@ -203,21 +205,22 @@ def settle(voxels: Voxels, glow: np.ndarray) -> np.ndarray:
     return np.moveaxis(flat.reshape(*glow.shape[:-2], 4, len(volume)), -2, -1)
 
 
-def lay_in(voxels: Voxels, glow, band, place, direction, amount, active) -> None:
+def lay_in(voxels: Voxels, glow, band, scatters, place, direction, amount, active) -> None:
     """Add light on its way to the voxel at a place.
 
     Parameters
     ----------
     glow : mi.Float
         (bands × parts × voxels × 4) flux × way: all of it, and along x, y and z.
-    band : mi.UInt32
+    band, scatters : mi.UInt32
     amount : mi.Float
         Flux × way, mm.
     """
     within, voxel = find_voxel(voxels, place, active)
-    part = mi.UInt32(0)
+    octant = mi.UInt32(0)
     for axis in range(3):
-        part |= dr.select(direction[axis] > 0, 1 << axis, 0)
+        octant |= dr.select(direction[axis] > 0, 1 << axis, 0)
+    part = dr.select(scatters == 0, octant, dr.minimum(OCTANTS - 1 + scatters, PARTS - 1))
     first = 4 * ((band * PARTS + part) * voxels.count + voxel)
     add_to(glow, amount, first, within)
     for axis in range(3):
@@ -251,5 +254,9 @@ def read_glow(voxels: Voxels, glow, plane, place, jitter, direction, anisotropy,
         strength = dr.norm(flow)
         kept = dr.minimum(strength / dr.maximum(light.x, 1e-30), 1)
         cosine = -dr.dot(flow, direction) / dr.maximum(strength, 1e-30)
-        total += dr.select(light.x > 0, light.x * phase(cosine, anisotropy * kept), 0)
+        if part < OCTANTS:
+            share = widen(cosine, anisotropy, 1 - kept)
+        else:
+            share = phase(cosine, anisotropy * kept)
+        total += dr.select(light.x > 0, light.x * share, 0)
     return dr.select(within, total, 0)
