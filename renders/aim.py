@@ -14,6 +14,7 @@ from brimcast.shared.errors import Fault, PersonError
 
 from .device import counts, floats, opaque_float, opaque_int, opaque_point, opaque_vector
 from .engine import dr, mi
+from .glowtable import list_glows
 from .photons import WANDERING, AimFrame, LampRows
 from .sequences import spread
 from .world import World, list_wavelengths
@@ -70,6 +71,10 @@ def aim_lamp(lamp: Lamp, world: World) -> Aim:
         upward=opaque_vector(upward),
         normal=opaque_vector(normal),
         back_off=opaque_float(2.0 * world.radius_mm),
+        centre=opaque_point(lamp.centre_mm),
+        right=opaque_vector(lamp.right),
+        up=opaque_vector(lamp.up),
+        glow=list_glows((lamp,)),
     )
     area = float(np.prod(high - low))
     return Aim(corner, across, upward, normal, area, frame)
@@ -141,7 +146,7 @@ def draw_rows(
         ray=dr.arange(mi.UInt32, count * grid * grid),
         grid=opaque_int(grid),
         place=floats(np.column_stack([points.place_mm, weight])),
-        normal=floats(np.column_stack([points.normal, np.zeros(count)])),
+        normal=floats(np.column_stack([points.normal, np.full(count, lamp.glow is not None)])),
         shift=floats(numbers[:, 3:5]),
         order=counts(choice),
         optics=optics.optics,

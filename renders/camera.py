@@ -16,7 +16,7 @@ from .interfaces import STEP_OFF_MM, Tint, approach, find_hit, get_kept, proceed
 from .lights import Lights, lamp_factor, look_up, meet_front
 from .scattering import free_path, tire, turn
 from .sequences import steps
-from .voxels import PARTS, read_glow
+from .voxels import OCTANTS, read_haze
 from .world import NO_PANEL, Geometry
 
 MAX_STEPS = 96
@@ -24,7 +24,7 @@ MAX_BOUNCES = 6
 # From this bounce on, half of the paths end and the others count double.
 ROULETTE_BOUNCE = 2
 # Scatterings in clouds after which a path has forgotten its direction, and after which a tenth of paths end.
-TIRED = 4000
+TIRED = 4
 WEARY = 48
 # Film 2, lens 2, first choice, wavelength, lamp point, first bounce 2.
 STEPS = steps(9)
@@ -41,8 +41,12 @@ class Eye:
     # Half the field's width and height at unit distance, the pixels across, the pixels down.
     field: mi.Vector2f
     pixels: mi.Vector2u
+    # Shift and rise over the distance from lens to sensor.
+    moved: mi.Vector2f
     lens_radius: mi.Float
-    focus: mi.Float
+    lens_up: mi.Vector3f
+    # Plane of focus: the product with a place seen from the lens is 1 on it.
+    focus: mi.Vector3f
 
 
 @dataclass
@@ -76,12 +80,13 @@ def first_ray(eye: Eye, pixel, film, lens):
     """Ray of the thin lens through a place on the film."""
     line = pixel // eye.pixels.x
     column = pixel - line * eye.pixels.x
-    x = (2 * (mi.Float(column) + film.x) / mi.Float(eye.pixels.x) - 1) * eye.field.x
-    y = (1 - 2 * (mi.Float(line) + film.y) / mi.Float(eye.pixels.y)) * eye.field.y
-    sharp = eye.focus * (eye.forward + x * eye.right + y * eye.up)
+    x = (2 * (mi.Float(column) + film.x) / mi.Float(eye.pixels.x) - 1) * eye.field.x + eye.moved.x
+    y = (1 - 2 * (mi.Float(line) + film.y) / mi.Float(eye.pixels.y)) * eye.field.y + eye.moved.y
+    way = eye.forward + x * eye.right + y * eye.up
     disc = mi.warp.square_to_uniform_disk_concentric(lens) * eye.lens_radius
-    off = disc.x * eye.right + disc.y * eye.up
-    return mi.Ray3f(eye.place + off, dr.normalize(sharp - off))
+    off = disc.x * eye.right + disc.y * eye.lens_up
+    # Toward the place where `way` meets the plane of focus, which under tilt may lie behind the lens.
+    return mi.Ray3f(eye.place + off, dr.normalize(way - dr.dot(eye.focus, way) * off))
 
 
 def spread_samples(pixel, salt, turn):
@@ -301,9 +306,7 @@ def _pass_cloud(lights: Lights, start: Start, walk, look: Look, reach, image, ac
         while dr.hint(shown & (lamp < lights.count), exclude=[lights, start, image]):
             plane = lamp * 16 + start.band
             weight = dr.gather(mi.Vector2f, lights.weights, lamp * lights.rows + start.row, shown)
-            light = read_glow(
-                lights.voxels, lights.glow, plane * PARTS, place, jitter, walk.ray.d, anisotropy, shown
-            )
+            light = read_haze(lights.voxels, lights.haze, plane * OCTANTS, place, jitter, walk.ray.d, shown)
             # Radiance in a medium is that in air times the square of its index.
             light *= weight.x * look.weight / (walk.index * walk.index)
             add_to(image, light, plane * start.whole + start.pixel, shown)
@@ -331,13 +334,13 @@ def follow(geometry: Geometry, lights: Lights, start: Start, index, direct, imag
         reach = dr.select(hit.valid, hit.distance_mm, dr.inf)
 
         # A lamp's front, where nothing matte or cloudy has come before.
-        lamp, near, lit = meet_front(lights, walk.ray, reach, active & (look.bounces == 0))
+        lamp, near, lit, glow = meet_front(lights, walk.ray, reach, active & (look.bounces == 0))
         scattered, place, way, look = _pass_cloud(lights, start, walk, look, near, image, active)
         met = active & (lamp < lights.count) & ~scattered
         length = dr.select(met | hit.valid, near, 0)
         length = dr.select(scattered, 0, length)
         look.weight *= dr.exp(-walk.absorption * length)
-        shine = dr.gather(mi.Vector2f, lights.weights, lamp * lights.rows + start.row, met & lit).y
+        shine = dr.gather(mi.Vector2f, lights.weights, lamp * lights.rows + start.row, met & lit).y * glow
         counted = (lamp * 16 + start.band) * start.whole + start.pixel
         add_to(image, look.weight * shine, counted, met & lit)
         active &= (hit.valid | scattered) & ~met

@@ -59,7 +59,7 @@ class Picture:
 def set_eye(camera: Camera) -> Eye:
     """Return the camera as kernel inputs."""
     # A lens focused closer than far away stands farther from the sensor than its focal length.
-    image_mm = camera.focal_mm * (1 + camera.magnification)
+    image_mm = camera.image_mm
     return Eye(
         place=opaque_point(camera.place_mm),
         forward=opaque_vector(camera.forward),
@@ -67,8 +67,10 @@ def set_eye(camera: Camera) -> Eye:
         up=opaque_vector(camera.up),
         field=mi.Vector2f(*(opaque_float(side / 2 / image_mm) for side in camera.sensor_mm)),
         pixels=mi.Vector2u(opaque_int(camera.width_px), opaque_int(camera.height_px)),
+        moved=mi.Vector2f(*(opaque_float(side / image_mm) for side in (camera.shift_mm, camera.rise_mm))),
         lens_radius=opaque_float(camera.focal_mm / camera.f_number / 2),
-        focus=opaque_float(camera.focus_mm),
+        lens_up=opaque_vector(np.cross(camera.right, camera.lens_axis)),
+        focus=opaque_vector(camera.focus_plane),
     )
 
 

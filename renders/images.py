@@ -243,6 +243,11 @@ def write_json(path, obj):
         fresh.write_text(text + "\n", encoding="utf-8")
 
 
+def plain_numbers(obj):
+    """Return an object as `write_json` writes it: floats of 6 digits, null for what is not finite."""
+    return _plain(obj, digits=6)
+
+
 def settings_text(settings):
     """Return settings as one line of ASCII JSON, keys sorted, floats in full."""
     return json.dumps(_plain(settings, digits=17), sort_keys=True, allow_nan=False)

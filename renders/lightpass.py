@@ -21,7 +21,7 @@ from .engine import dr, mi
 from .photons import ENDS, ORDERS_OF_REFLECTION, WANDERING, Tally, trace
 from .splats import lay_down
 from .uncertainty import relative_error
-from .voxels import PARTS, Voxels, no_voxels, place_voxels, settle
+from .voxels import OCTANTS, Voxels, no_voxels, settle
 from .windows import Window, Windows, list_windows
 from .world import World
 
@@ -86,8 +86,8 @@ class LampLight:
     absorbed : (batches, 4) float
     incident : (batches,) float
         Luminous flux that reached the glassware.
-    glow : (16, parts, voxels, 4) float32
-        Spectral fluence rate in cloudy media and the net flux along x, y and z, 1/nm; see `voxels`.
+    haze : (16, octants, voxels) float32
+        Spectral radiance that cloudy media send to the camera, over their scattering, 1/nm; see `voxels`.
     rounds : int
     relative_error : float
         Of the luminous map over the caustic's outline.
@@ -103,7 +103,7 @@ class LampLight:
     sides: np.ndarray
     absorbed: np.ndarray
     incident: np.ndarray
-    glow: np.ndarray
+    haze: np.ndarray
     rounds: int = 0
     relative_error: float = float("nan")
     rays: int = 0
@@ -131,10 +131,15 @@ class LightPlan:
 Progress = Callable[[float, str], None]
 
 
-def plan_light(built: BuiltSet, world: World, effort: Effort) -> LightPlan:
-    """Send a pilot from every lamp; place the fine window and draw up the chances of reflections."""
+def plan_light(built: BuiltSet, world: World, effort: Effort, voxels: Voxels | None = None) -> LightPlan:
+    """Send a pilot from every lamp; place the fine window and draw up the chances of reflections.
+
+    Parameters
+    ----------
+    voxels : Voxels, optional
+        Of the cloudy media that a camera looks at, see `scouting.scout`.
+    """
     landings, orders, aims = [], {}, {}
-    voxels = place_voxels(built, world, effort.voxels)
     cloudy = built.is_cloudy
     for number, lamp in enumerate(built.lamps):
         aim = aims[lamp.name] = aim_lamp(lamp, world)
@@ -151,7 +156,7 @@ def plan_light(built: BuiltSet, world: World, effort: Effort) -> LightPlan:
             found.append(Order(WANDERING, even_chances(), even_chances()))
         orders[lamp.name] = tuple(found)
     cell = built.cell_mm or effort.cell_mm
-    return LightPlan(_place_windows(world, landings, cell), orders, aims, voxels)
+    return LightPlan(_place_windows(world, landings, cell), orders, aims, voxels or no_voxels())
 
 
 def _pilot(built, world, lamp, aim, order, count, grid, number):
@@ -231,10 +236,10 @@ def tell_blockers(world: World):
     return dr.opaque(mi.Bool, world.has_blockers)
 
 
-def open_tally(world: World, meters: int, rows: int, frames=None, glow=None) -> Tally:
-    """Return empty sums for a launch of so many rows past so many meters; `glow` is added to."""
-    if glow is None:
-        glow = dr.zeros(mi.Float, 1)
+def open_tally(world: World, meters: int, rows: int, frames=None, haze=None) -> Tally:
+    """Return empty sums for a launch of so many rows past so many meters; `haze` is added to."""
+    if haze is None:
+        haze = dr.zeros(mi.Float, 1)
     tally = Tally(
         ends=dr.zeros(mi.Float64, ENDS * ORDERS_OF_REFLECTION),
         absorbed=dr.zeros(mi.Float64, ORDERS_OF_REFLECTION),
@@ -243,7 +248,7 @@ def open_tally(world: World, meters: int, rows: int, frames=None, glow=None) -> 
         meter_frames=frames if meters else dr.zeros(mi.Float, 8),
         meter_count=opaque_int(meters),
         panels=dr.zeros(mi.Float64, len(world.sides)),
-        glow=glow,
+        haze=haze,
     )
     dr.make_opaque(tally)
     return tally
@@ -303,14 +308,14 @@ def _dark(built, world, plan, lamp) -> LampLight:
         sides=np.zeros((BATCHES, len(world.sides))),
         absorbed=np.zeros((BATCHES, ORDERS_OF_REFLECTION)),
         incident=np.zeros(BATCHES),
-        glow=np.zeros((16, PARTS, plan.voxels.count.numpy()[0], 4), np.float32),
+        haze=np.zeros((16, OCTANTS, plan.voxels.count.numpy()[0]), np.float32),
     )
 
 
 def _fold(light: LampLight, fresh: LampLight) -> None:
     """Average a new round into the rounds before."""
     share = 1 / (light.rounds + 1)
-    for name in ("maps", "channels", "meters", "ends", "sides", "absorbed", "incident", "glow"):
+    for name in ("maps", "channels", "meters", "ends", "sides", "absorbed", "incident", "haze"):
         total = getattr(light, name)
         total += (getattr(fresh, name) - total) * share
     light.rounds += 1
@@ -332,8 +337,8 @@ def _trace_round(built, world, plan, number, effort, done, progress, spread, lig
     frames = meter_frames(built)
     fine = plan.windows.fine
     maps = dr.zeros(mi.Float, 32 * plan.windows.cells)
-    glow = dr.zeros(mi.Float, max(1, fresh.glow.size))
-    dr.make_opaque(maps, glow)
+    haze = dr.zeros(mi.Float, max(1, fresh.haze.size))
+    dr.make_opaque(maps, haze)
     efforts = list(zip((*effort.rows, effort.cloudy[0]), (*effort.grid, effort.cloudy[1]), strict=True))
     for batch in range(BATCHES):
         channels = dr.zeros(mi.Float, max(1, 6 * fine.cells))
@@ -341,10 +346,10 @@ def _trace_round(built, world, plan, number, effort, done, progress, spread, lig
         for order, (count, grid) in zip(plan.orders[lamp.name], efforts, strict=False):
             seed = (built.seed, number, order.forced, batch, done)
             rows = draw_rows(built, world, lamp, plan.aims[lamp.name], order, count, grid, seed)
-            tally = open_tally(world, len(built.meters), count, frames, glow)
+            tally = open_tally(world, len(built.meters), count, frames, haze)
             aim = plan.aims[lamp.name].frame
             landed, tally = trace(world.geometry, rows, aim, tell_blockers(world), tally, plan.voxels)
-            glow = tally.glow
+            haze = tally.haze
             laid = dr.opaque(mi.Bool, spread)
             maps, channels = lay_down(landed, rows, plan.windows.table, maps, channels, laid)
             _book(fresh, batch, order, rows, tally, built)
@@ -354,8 +359,8 @@ def _trace_round(built, world, plan, number, effort, done, progress, spread, lig
         share = (done * BATCHES + batch + 1) / (BATCHES * effort.rounds)
         progress(share, f"light of {lamp.name}, round {done + 1}")
     fresh.maps = maps.numpy().reshape(16, 2, -1) / (plan.windows.areas_mm2 * BATCHES).astype(np.float32)
-    if fresh.glow.size:
-        fresh.glow = settle(plan.voxels, glow.numpy().reshape(fresh.glow.shape)) / BATCHES
+    if fresh.haze.size:
+        fresh.haze = settle(plan.voxels, haze.numpy().reshape(fresh.haze.shape)) / BATCHES
     return fresh
 
 

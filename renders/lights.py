@@ -12,8 +12,10 @@ from brimcast.shared.bands import BAND_WIDTH_NM, sample_wavelengths
 
 from .device import floats, opaque_int
 from .engine import dr, mi
+from .glowtable import GlowTable, list_glows, shine
 from .lightpass import LampLight
 from .sequences import spread
+from .tubes import meet_ring, meet_tube, tube_strip
 from .voxels import Voxels
 from .windows import Windows, WindowTable
 from .world import Geometry, World, list_wavelengths
@@ -22,7 +24,7 @@ from .world import Geometry, World, list_wavelengths
 POINTS = 4096
 ROWS = 512
 # Forms of a lamp's front.
-BALL, ROUND, SQUARE = 1, 2, 3
+BALL, ROUND, SQUARE, TUBE, RING = 1, 2, 3, 4, 5
 
 
 @dataclass
@@ -34,7 +36,8 @@ class Lights:
     count, point_count : mi.UInt32
         Lamps, and points a lamp.
     place, normal : mi.Float
-        Four numbers a point: place and area, mm; normal and zero. A ball's places lie in the unit disc.
+        Four numbers a point: place and area, mm; normal and whether the front has a glow. A ball's places
+        lie in the unit disc, a tube's or ring's in the square from -1 to 1, along it and across.
     rows : mi.UInt32
         Wavelength rows.
     weights : mi.Float
@@ -44,13 +47,15 @@ class Lights:
     optics, band : mi.Float, mi.UInt32
         See `world.Wavelengths`.
     fronts : mi.Float
-        Twenty numbers a lamp: centre and whether a ball (1), flat and round (2) or flat and square (3); right
-        and half its width; up and half its height; facing and zero; radius squared and three zeros.
+        Twenty numbers a lamp: centre and form (`BALL` and so on); right and half the width, of a tube half
+        its length, of a ring its radius; up and half the height; facing and whether it has a glow; radius
+        squared (of a tube its thickness's) and three zeros.
+    glow : GlowTable
     maps : mi.Float
         (lamps × 16 × cells) irradiance.
     windows : WindowTable
-    glow : mi.Float
-        (lamps × 16 × parts × voxels × 4) light in cloudy media.
+    haze : mi.Float
+        (lamps × 16 × octants × voxels) light that cloudy media send to the camera.
     voxels : Voxels
     """
 
@@ -64,9 +69,10 @@ class Lights:
     optics: object
     band: object
     fronts: object
+    glow: GlowTable
     maps: object
     windows: WindowTable
-    glow: object
+    haze: object
     voxels: Voxels
 
 
@@ -77,17 +83,19 @@ def set_lights(
     points = _along_curve(spread(POINTS, 2, np.random.default_rng((built.seed, 104729))))
     place, normal = [], []
     for lamp in built.lamps:
-        if lamp.kind == "bulb":
-            place.append(np.pad(_unit_disc(points), ((0, 0), (0, 2))))
+        if lamp.kind in ("bulb", "tube", "ring"):
+            flat = _unit_disc(points) if lamp.kind == "bulb" else 2 * points - 1
+            place.append(np.pad(flat, ((0, 0), (0, 2))))
             normal.append(np.zeros((POINTS, 4)))
         else:
             shown = spread_points(lamp, points, world.centre_mm, world.radius_mm)
             place.append(np.column_stack([shown.place_mm, shown.area_mm2]))
-            normal.append(np.pad(shown.normal, ((0, 0), (0, 1))))
+            shaped = np.full(POINTS, lamp.glow is not None)
+            normal.append(np.column_stack([shown.normal, shaped]))
     wavelength, weights = _weigh_rows(built.lamps)
     listed = list_wavelengths(built, wavelength)
     maps = np.stack([light.maps.sum(axis=1) for light in lights])
-    voxel_count = lights[0].glow.shape[2]
+    voxel_count = lights[0].haze.shape[2]
     return Lights(
         count=opaque_int(len(built.lamps)),
         point_count=opaque_int(POINTS),
@@ -99,9 +107,10 @@ def set_lights(
         optics=listed.optics,
         band=listed.band,
         fronts=floats([_describe_front(lamp) for lamp in built.lamps]),
+        glow=list_glows(built.lamps),
         maps=floats(maps),
         windows=windows.table,
-        glow=floats(np.stack([light.glow for light in lights]) if voxel_count else [0.0]),
+        haze=floats(np.stack([light.haze for light in lights]) if voxel_count else [0.0]),
         voxels=voxels,
     )
 
@@ -157,15 +166,16 @@ def _weigh_rows(lamps: tuple[Lamp, ...]):
 
 
 def _describe_front(lamp: Lamp) -> np.ndarray:
-    kind = {"bulb": BALL, "disc": ROUND, "panel": SQUARE}[lamp.kind]
+    kind = {"bulb": BALL, "disc": ROUND, "panel": SQUARE, "tube": TUBE, "ring": RING}[lamp.kind]
     width, height = lamp.size_mm
+    thick = height if lamp.kind in ("tube", "ring") else width
     return np.array(
         [
             [*lamp.centre_mm, kind],
             [*lamp.right, width / 2],
             [*lamp.up, height / 2],
-            [*lamp.facing, 0],
-            [(width / 2) ** 2, 0, 0, 0],
+            [*lamp.facing, lamp.glow is not None],
+            [(thick / 2) ** 2, 0, 0, 0],
         ]
     )
 
@@ -182,10 +192,13 @@ def meet_front(lights: Lights, ray, reach, active):
         mm; `reach` where it meets none.
     lit : mi.Bool
         It is met from the side that shines.
+    share : mi.Float
+        Radiance there, relative to that on the lamp's axis.
     """
     lamp = mi.UInt32(lights.count)
     distance = mi.Float(reach)
     lit = mi.Bool(False)
+    share = mi.Float(1)
     number = mi.UInt32(0)
     while dr.hint(number < lights.count, exclude=[lights, ray]):
         first = 5 * number
@@ -195,12 +208,13 @@ def meet_front(lights: Lights, ray, reach, active):
         facing = dr.gather(mi.Vector4f, lights.fronts, first + 3, active)
         square = dr.gather(mi.Float, lights.fronts, 4 * first + 16, active)
         way = mi.Vector3f(centre.x, centre.y, centre.z) - ray.o
+        outward, level = mi.Vector3f(facing.x, facing.y, facing.z), mi.Vector3f(right.x, right.y, right.z)
+        upright = mi.Vector3f(up.x, up.y, up.z)
         # A flat front: where the ray goes through its plane.
-        outward = mi.Vector3f(facing.x, facing.y, facing.z)
         slope = dr.dot(ray.d, outward)
         flat = dr.dot(way, outward) / slope
         off = flat * ray.d - way
-        x, y = dr.dot(off, mi.Vector3f(right.x, right.y, right.z)), dr.dot(off, mi.Vector3f(up.x, up.y, up.z))
+        x, y = dr.dot(off, level), dr.dot(off, upright)
         within = (dr.abs(x) < right.w) & (dr.abs(y) < up.w)
         within &= (centre.w != ROUND) | (x * x + y * y < square)
         # A ball: by the ray's distance from its centre, which keeps its digits however far off it is.
@@ -208,12 +222,23 @@ def meet_front(lights: Lights, ray, reach, active):
         room = square - dr.squared_norm(way - along * ray.d)
         ball = centre.w == BALL
         near = dr.select(ball, along - dr.safe_sqrt(room), flat)
-        met = active & dr.select(ball, room > 0, within) & (near > 0) & (near < distance)
+        hit = dr.select(ball, room > 0, within)
+        touched, skin = meet_tube(way, ray.d, level, right.w, square)
+        tube = centre.w == TUBE
+        near, hit = dr.select(tube, skin, near), dr.select(tube, touched, hit)
+        ring = centre.w == RING
+        touched, skin = meet_ring(way, ray.d, outward, right.w, up.w, active & ring)
+        near, hit = dr.select(ring, skin, near), dr.select(ring, touched, hit)
+
+        met = active & hit & (near > 0) & (near < distance)
         lamp = dr.select(met, number, lamp)
-        lit = dr.select(met, ball | (slope < 0), lit)
+        lit = dr.select(met, ball | tube | ring | (slope < 0), lit)
+        shaped = met & (facing.w != 0)
+        fresh = shine(lights.glow, number, off, level, upright, outward, -ray.d, shaped)
+        share = dr.select(met, fresh, share)
         distance = dr.select(met, near, distance)
         number += 1
-    return lamp, distance, lit
+    return lamp, distance, lit, share
 
 
 def look_up(lights: Lights, base, side, u, v, active):
@@ -256,8 +281,12 @@ def lamp_factor(geometry: Geometry, lights: Lights, lamp, point, place, normal, 
     facing = dr.gather(mi.Vector4f, lights.normal, where, active)
     centre = dr.gather(mi.Vector4f, lights.fronts, 5 * lamp, active)
     square = dr.gather(mi.Float, lights.fronts, 20 * lamp + 16, active)
+    right = dr.gather(mi.Vector4f, lights.fronts, 5 * lamp + 1, active)
+    up = dr.gather(mi.Vector4f, lights.fronts, 5 * lamp + 2, active)
+    level, upright = mi.Vector3f(right.x, right.y, right.z), mi.Vector3f(up.x, up.y, up.z)
     # A ball looks like the disc inside its outline as seen from the place: all of its points are in sight.
-    axis = mi.Point3f(centre.x, centre.y, centre.z) - place
+    middle = mi.Point3f(centre.x, centre.y, centre.z)
+    axis = middle - place
     far2 = dr.squared_norm(axis)
     axis *= dr.rsqrt(far2)
     shrunk = 1 - square / far2
@@ -268,6 +297,10 @@ def lamp_factor(geometry: Geometry, lights: Lights, lamp, point, place, normal, 
     way = dr.select(ball, axis * dr.sqrt(far2) * shrunk + disc, flat)
     outward = dr.select(ball, -axis, mi.Vector3f(facing.x, facing.y, facing.z))
     area = dr.select(ball, dr.pi * square * shrunk, start.w)
+    skin, out, strip = tube_strip(middle, (level, upright), centre.w == RING, right.w, square, start, place)
+    tube = centre.w >= TUBE
+    way, outward = dr.select(tube, skin, way), dr.select(tube, out, outward)
+    area = dr.select(tube, strip, area)
 
     near2 = dr.squared_norm(way)
     near = dr.sqrt(near2)
@@ -275,6 +308,9 @@ def lamp_factor(geometry: Geometry, lights: Lights, lamp, point, place, normal, 
     arriving = dr.dot(toward, normal)
     leaving = -dr.dot(toward, outward)
     lit = active & (arriving > 0) & (leaving > 0)
+    off = mi.Vector3f(start.x, start.y, start.z) - middle
+    share = shine(lights.glow, lamp, off, level, upright, outward, -toward, lit & (facing.w != 0))
+    lit &= share > 0
     ray = mi.Ray3f(place, toward, near * 0.9999, 0.0, [])
     lit &= ~geometry.scene.ray_test(ray, coherent=False, active=lit)
-    return dr.select(lit, area * arriving * leaving / near2, 0)
+    return dr.select(lit, area * arriving * leaving / near2 * share, 0)

@@ -12,6 +12,7 @@ from brimcast.shared.errors import Fault, PersonError
 from brimcast.shared.exposure import marked_f_number
 
 from .adjust import LUMINANCE, Exposure, develop, display
+from .cropguide import mark_crop
 from .images import read_exr, read_npz, write_exr, write_json, write_npz, write_png
 from .job import Outcome
 from .keep import replacing
@@ -165,5 +166,5 @@ def _write_picture(outcome: Outcome, folder: Path, settings: dict) -> None:
     }
     powers = {lamp.name: lamp.power_stops for lamp in lamps}
     linear = develop(bands, exposure, power_stops=powers, white=white_k)
-    write_png(folder / "picture.png", display(linear), settings)
+    write_png(folder / "picture.png", mark_crop(display(linear), outcome.built.camera), settings)
     write_exr(folder / "picture.exr", bands, linear, settings)

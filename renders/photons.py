@@ -20,6 +20,7 @@ from dataclasses import dataclass
 
 from .device import add_to, draw, draw_pair
 from .engine import dr, mi
+from .glowtable import GlowTable, shine
 from .interfaces import Crossing, Hit, Tint, approach, find_hit, get_kept, proceed, set_out
 from .scattering import free_path, tire, turn
 from .voxels import Voxels, lay_in
@@ -35,7 +36,7 @@ ROUGH_DRAWS = 1 << 20
 DRAWS_IN_CLOUDS = 1 << 24
 # The order of what is scattered. Light that was scattered so often, or is so weak, has a last chance.
 WANDERING = 3
-TIRED = 16000
+TIRED = 16
 MAX_SCATTERS = 20_000
 WEAK = 0.02
 LAST_CHANCE = 0.2
@@ -61,7 +62,7 @@ class LampRows:
     place : mi.Float
         Four numbers a row: lamp point, mm, and the flux weight of a ray at the grid's full size, mm².
     normal : mi.Float
-        Four numbers a row: unit normal there, and zero.
+        Four numbers a row: unit normal there, and whether the front has a glow.
     shift : mi.Float
         Two numbers a row: offset of the grid inside its cell.
     order : mi.UInt32
@@ -89,13 +90,20 @@ class LampRows:
 
 @dataclass
 class AimFrame:
-    """Rectangle across the light's way at the glassware, through which the rays of a lamp are aimed."""
+    """Rectangle across the light's way at the glassware, through which the rays of a lamp are aimed.
+
+    With it goes how the lamp's front glows: its centre, its sides, and a table of this lamp alone.
+    """
 
     corner: mi.Point3f
     across: mi.Vector3f
     upward: mi.Vector3f
     normal: mi.Vector3f
     back_off: mi.Float
+    centre: mi.Point3f
+    right: mi.Vector3f
+    up: mi.Vector3f
+    glow: GlowTable
 
 
 @dataclass
@@ -150,8 +158,8 @@ class Tally:
     meter_count : mi.UInt32
     panels : mi.Float64
         (panel sides) flux landed.
-    glow : mi.Float
-        (bands × parts × voxels × 4) light in cloudy media, see `voxels.lay_in`.
+    haze : mi.Float
+        (bands × octants × voxels) light that cloudy media send to the camera, see `voxels.lay_in`.
     """
 
     ends: object
@@ -161,7 +169,7 @@ class Tally:
     meter_frames: object
     meter_count: object
     panels: object
-    glow: object
+    haze: object
 
 
 def _next_form(form, partial, reflect):
@@ -236,13 +244,17 @@ def _send(geometry: Geometry, rows: LampRows, aim: AimFrame, row, within, blocke
     far2 = dr.squared_norm(way)
     far = dr.sqrt(far2)
     direction = way / far
-    leaving = dr.maximum(dr.dot(direction, mi.Vector3f(facing.x, facing.y, facing.z)), 0)
+    outward = mi.Vector3f(facing.x, facing.y, facing.z)
+    leaving = dr.maximum(dr.dot(direction, outward), 0)
     crossing = dr.abs(dr.dot(direction, aim.normal))
     flux = place.w * scale * scale * leaving * crossing / far2
+    only = mi.UInt32(0)
+    shaped = (flux > 0) & (facing.w != 0)
+    flux *= shine(aim.glow, only, start - aim.centre, aim.right, aim.up, outward, direction, shaped)
 
-    # A start far off would cost all digits.
+    # A start far off would cost all digits, and so would the way from there.
     short = dr.maximum(far - aim.back_off, 0)
-    origin = start + direction * short
+    origin = target - direction * dr.minimum(far, aim.back_off)
     back = mi.Ray3f(origin, -direction, short * 0.9999, 0.0, [])
     hidden = geometry.scene.ray_test(back, coherent=False, active=(flux > 0) & blockers & (short > 0))
     return mi.Ray3f(origin, direction), dr.select(hidden, 0, flux)
@@ -287,10 +299,11 @@ def _pass_cloud(walk, photon, reach, wandering, seed, counted, band, tally, voxe
             along = dr.minimum(-dr.log(1 - chance * (1 - left)) / thinning, reach)
             amount = 0.5 * photon.flux * (1 - left) / thinning
             straight = counted & ~wandering & (reach < dr.inf)
-            lay_in(voxels, tally.glow, band, mi.UInt32(0), walk.ray(along), walk.ray.d, amount, straight)
+            lay_in(voxels, tally.haze, band, walk.ray(along), walk.ray.d, walk.anisotropy, amount, straight)
         place = walk.ray(dr.minimum(free, reach))
         amount = photon.flux * dr.exp(-walk.absorption * free) / scattering
-        lay_in(voxels, tally.glow, band, photon.scatters, place, walk.ray.d, amount, counted & scattered)
+        shown = counted & scattered
+        lay_in(voxels, tally.haze, band, place, walk.ray.d, walk.anisotropy, amount, shown)
         length = dr.select(scattered, free, reach)
         way = turn(walk.ray.d, anisotropy, third, fourth)
     return Cloud(scattered, length, place, way)

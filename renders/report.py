@@ -7,6 +7,7 @@ from importlib.metadata import version
 
 import numpy as np
 
+from brimcast.scene.frame import describe_camera
 from brimcast.shared.bands import BAND_CENTRES_NM, BAND_EDGES_NM
 from brimcast.shared.colour import BAND_XYZ, xy_from_xyz
 
@@ -39,6 +40,7 @@ def describe(outcome: Outcome) -> dict:
         "seconds": outcome.seconds,
         "peak_memory_mib": outcome.peak_memory_mib,
         "cell_mm": outcome.window.cell_mm,
+        "camera": describe_camera(built),
         "lamps": {light.lamp.name: _describe_lamp(light) for light in outcome.lights},
         "energy": {light.lamp.name: _energy(light, outcome.sides) for light in outcome.lights},
         "caustics": {

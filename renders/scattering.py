@@ -1,8 +1,7 @@
 """Light in cloudy media: how far it goes before it is scattered, and which way then.
 
 The phase function is that of L. G. Henyey and J. L. Greenstein, Diffuse radiation in the galaxy, Astrophys.
-J. 93, 70 (1941). Two of them in a row make a third, whose anisotropy is their product; so light that was
-scattered to a mean cosine b round a direction leaves a place as by one of anisotropy g b.
+J. 93, 70 (1941).
 """
 
 from __future__ import annotations
@@ -23,20 +22,6 @@ def phase(cosine: mi.Float, anisotropy: mi.Float) -> mi.Float:
     """Return the share of the light scattered into a direction, 1/sr."""
     squared = 1 + anisotropy * anisotropy - 2 * anisotropy * cosine
     return dr.inv_four_pi * (1 - anisotropy * anisotropy) / (squared * dr.sqrt(squared))
-
-
-def widen(cosine: mi.Float, anisotropy: mi.Float, spread: mi.Float) -> mi.Float:
-    """Return the phase function for a narrow beam: what its spread, 1 less its mean cosine, makes of it.
-
-    The first term of the diffusion of directions, half the spread times the Laplacian on the sphere; where
-    that is too coarse, as for light scattered to the same mean cosine.
-    """
-    squared = 1 + anisotropy * anisotropy - 2 * anisotropy * cosine
-    sharp = phase(cosine, anisotropy)
-    first = 3 * anisotropy / squared
-    second = 15 * anisotropy * anisotropy / (squared * squared)
-    change = 0.5 * spread * ((1 - cosine * cosine) * second - 2 * cosine * first)
-    return dr.select(dr.abs(change) < 0.3, sharp * (1 + change), phase(cosine, anisotropy * (1 - spread)))
 
 
 def turn(direction: mi.Vector3f, anisotropy: mi.Float, first: mi.Float, second: mi.Float) -> mi.Vector3f:

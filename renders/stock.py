@@ -52,6 +52,8 @@ def stock_scene(built: BuiltSet, crop: tuple[int, int, int, int] | None = None):
     lines = {lamp.line_nm for lamp in built.lamps}
     if len(lines) != 1 or None in lines:
         raise ValueError(f"the lamps shine at {lines}; allowed: one and the same wavelength")
+    if any(lamp.glow or lamp.kind in ("tube", "ring") for lamp in built.lamps):
+        raise ValueError("a lamp has a beam or is a tube; allowed: even discs, panels and bulbs")
     if built.camera is None:
         raise ValueError("the set has no camera")
     line_nm = lines.pop()

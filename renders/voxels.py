@@ -1,14 +1,14 @@
 """Light inside cloudy media, counted in small cubes: bricks of voxels where such media are, none elsewhere.
 
-A voxel holds, for each band, the light in parts: what was not scattered yet, by the octant into which it goes,
-as beams cross; what was, by how often. Of each part it holds the fluence rate and the net flux along x, y and
-z: its mean direction, and how narrowly it keeps to that. A camera's ray that is scattered in the medium reads
-there what arrives from the lamps.
+A voxel holds what the medium there scatters toward the camera, band by band. Which way that is, the camera's
+own rays tell beforehand: through each voxel they go in few directions, one for each surface they came in by,
+told apart by octant. So light is weighed by the phase function when it is laid in, and beams that cross keep
+their directions.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from scipy.ndimage import uniform_filter
@@ -18,7 +18,7 @@ from brimcast.scene.built import BuiltSet
 from .device import add_to, counts, draw, draw_pair, floats, opaque_float, opaque_int, opaque_point
 from .engine import dr, mi
 from .interfaces import STEP_OFF_MM, cross_count, find_hit, top_medium
-from .scattering import phase, widen
+from .scattering import phase
 from .world import DIELECTRIC, Geometry, World
 
 # Voxels along the side of a brick; no voxel is larger or smaller than this.
@@ -28,10 +28,11 @@ SMALLEST_MM, LARGEST_MM = 0.4, 5.0
 PLACES = 27
 # Voxels that are filled less than this share the light of those around.
 LEAST_FILLED = 0.4
+# Rays of the camera that tell their direction in a voxel.
+FEW_RAYS = 4
 NOWHERE = 0xFFFFFFFF
-# Octants, then light scattered once, twice, oftener.
+# Directions of the camera's rays in a voxel.
 OCTANTS = 8
-PARTS = OCTANTS + 3
 
 
 @dataclass
@@ -49,6 +50,9 @@ class Voxels:
         First voxel of each brick, x innermost; `NOWHERE` where there is none.
     volume : mi.Float
         Cloudy medium in each voxel, mm³.
+    ways : mi.Float
+        Four numbers for each octant and voxel: mean direction of the camera's rays, and zero; all zeros
+        where none of the octant comes.
     count : mi.UInt32
         Voxels.
     """
@@ -58,6 +62,7 @@ class Voxels:
     bricks: object
     first: object
     volume: object
+    ways: object
     count: object
 
 
@@ -100,6 +105,7 @@ def _number(corner, size: float, there: np.ndarray, volume: np.ndarray) -> Voxel
         bricks=mi.Vector3u(*map(opaque_int, there.shape)),
         first=counts(first),
         volume=floats(volume if len(volume) else [0.0]),
+        ways=floats(np.zeros((OCTANTS, max(1, len(volume)), 4))),
         count=opaque_int(len(volume)),
     )
     return voxels
@@ -177,86 +183,117 @@ def find_voxel(voxels: Voxels, place: mi.Point3f, active: mi.Bool):
     return within, first + (part.z * BRICK + part.y) * BRICK + part.x
 
 
-def settle(voxels: Voxels, glow: np.ndarray) -> np.ndarray:
+def settle(voxels: Voxels, haze: np.ndarray) -> np.ndarray:
     """Return the light per volume; a voxel that is hardly filled takes its neighbours in.
 
     Parameters
     ----------
-    glow : (..., voxels, 4) float
+    haze : (..., voxels) float
         As laid in.
     """
-    first, volume = voxels.first.numpy(), voxels.volume.numpy()
-    bricks = [
-        int(side[0]) for side in (voxels.bricks.z.numpy(), voxels.bricks.y.numpy(), voxels.bricks.x.numpy())
-    ]
-    place = np.argwhere((first != NOWHERE).reshape(bricks))
-    within = np.stack(np.unravel_index(np.arange(BRICK**3), (BRICK,) * 3), axis=1)
-    cell = tuple((place[:, None] * BRICK + within).reshape(-1, 3).T)
-    hardly = volume < LEAST_FILLED / voxels.per_mm.numpy()[0] ** 3
-
-    def take_in(values):
-        whole = np.zeros([BRICK * side for side in bricks], np.float32)
-        whole[cell] = values
-        return np.where(hardly, uniform_filter(whole, 3, mode="constant")[cell] * 27, values)
-
-    room = np.maximum(take_in(volume), 1e-6)
-    flat = np.moveaxis(glow, -1, -2).reshape(-1, len(volume))
-    flat = np.stack([take_in(values) / room for values in flat])
-    return np.moveaxis(flat.reshape(*glow.shape[:-2], 4, len(volume)), -2, -1)
+    spread = _Neighbours(voxels)
+    room = np.maximum(spread.take_in(voxels.volume.numpy()), 1e-6)
+    flat = haze.reshape(-1, haze.shape[-1])
+    return np.stack([spread.take_in(values) / room for values in flat]).reshape(haze.shape)
 
 
-def lay_in(voxels: Voxels, glow, band, scatters, place, direction, amount, active) -> None:
-    """Add light on its way to the voxel at a place.
+class _Neighbours:
+    """Voxels as one block, so that each finds those around it."""
+
+    def __init__(self, voxels: Voxels):
+        sides = [int(side.numpy()[0]) for side in (voxels.bricks.z, voxels.bricks.y, voxels.bricks.x)]
+        place = np.argwhere((voxels.first.numpy() != NOWHERE).reshape(sides))
+        within = np.stack(np.unravel_index(np.arange(BRICK**3), (BRICK,) * 3), axis=1)
+        self.shape = [BRICK * side for side in sides]
+        self.cell = tuple((place[:, None] * BRICK + within).reshape(-1, 3).T)
+        self.hardly = voxels.volume.numpy() < LEAST_FILLED / voxels.per_mm.numpy()[0] ** 3
+
+    def around(self, values: np.ndarray) -> np.ndarray:
+        """Sum over each voxel and those that touch it."""
+        whole = np.zeros(self.shape, np.float32)
+        whole[self.cell] = values
+        return uniform_filter(whole, 3, mode="constant")[self.cell] * 27
+
+    def take_in(self, values: np.ndarray) -> np.ndarray:
+        """Values, those of hardly filled voxels with their neighbours'."""
+        return np.where(self.hardly, self.around(values), values)
+
+
+def point_ways(voxels: Voxels, seen: np.ndarray) -> Voxels:
+    """Return the voxels with the camera's directions in them.
 
     Parameters
     ----------
-    glow : mi.Float
-        (bands × parts × voxels × 4) flux × way: all of it, and along x, y and z.
-    band, scatters : mi.UInt32
+    seen : (octants, voxels, 4) float
+        Sums of the directions of the camera's rays, and their number. Where few or none came, rays of the
+        voxels around count, else those of all.
+    """
+    if not seen[..., 3].any():
+        return voxels
+    spread = _Neighbours(voxels)
+    ways = np.zeros_like(seen)
+    for here, way in zip(seen, ways, strict=True):
+        if not here[:, 3].any():
+            continue
+        near = np.stack([spread.around(column) for column in here.T], axis=1)
+        few, none = here[:, 3] < FEW_RAYS, near[:, 3] < FEW_RAYS
+        way[:] = np.where(none[:, None], here.sum(axis=0), np.where(few[:, None], near, here))
+        way[:, 3] = 0
+        way /= np.linalg.norm(way, axis=1, keepdims=True)
+    return replace(voxels, ways=floats(ways))
+
+
+def octant_of(direction) -> mi.UInt32:
+    """Return the number of the octant into which a direction points."""
+    octant = mi.UInt32(0)
+    for axis in range(3):
+        octant |= dr.select(direction[axis] > 0, 1 << axis, 0)
+    return octant
+
+
+@dr.syntax
+def lay_in(voxels: Voxels, haze, band, place, direction, anisotropy, amount, active) -> None:
+    """Add what light on its way through a place sends to the camera from there.
+
+    Parameters
+    ----------
+    haze : mi.Float
+        (bands × octants × voxels) flux × way × phase, added to.
+    band : mi.UInt32
+    direction, anisotropy : mi.Vector3f, mi.Float
+        Of the light, and of the medium.
     amount : mi.Float
         Flux × way, mm.
     """
     within, voxel = find_voxel(voxels, place, active)
     octant = mi.UInt32(0)
-    for axis in range(3):
-        octant |= dr.select(direction[axis] > 0, 1 << axis, 0)
-    part = dr.select(scatters == 0, octant, dr.minimum(OCTANTS - 1 + scatters, PARTS - 1))
-    first = 4 * ((band * PARTS + part) * voxels.count + voxel)
-    add_to(glow, amount, first, within)
-    for axis in range(3):
-        add_to(glow, amount * direction[axis], first + (1 + axis), within)
+    while dr.hint(within & (octant < OCTANTS), exclude=[voxels, haze]):
+        way = dr.gather(mi.Vector4f, voxels.ways, octant * voxels.count + voxel, within)
+        back = mi.Vector3f(way.x, way.y, way.z)
+        shown = within & (dr.squared_norm(back) > 0)
+        share = phase(-dr.dot(direction, back), anisotropy)
+        add_to(haze, amount * share, (band * OCTANTS + octant) * voxels.count + voxel, shown)
+        octant += 1
 
 
-def read_glow(voxels: Voxels, glow, plane, place, jitter, direction, anisotropy, active):
-    """Return the radiance per way that a place scatters back along a camera's ray, over its scattering.
+def read_haze(voxels: Voxels, haze, plane, place, jitter, direction, active):
+    """Return the radiance that a place scatters back along a camera's ray, over its scattering.
 
     Light is read up to half a voxel aside, which on average interpolates between voxels.
 
     Parameters
     ----------
     plane : mi.UInt32
-        (Lamp × 16 + band) × `PARTS`.
+        (Lamp × 16 + band) × `OCTANTS`.
     jitter : mi.Vector3f
         Three numbers in [0, 1).
     direction : mi.Vector3f
         Of the camera's ray, against the light's.
     """
-    _, voxel = find_voxel(voxels, place, active)
+    inside, voxel = find_voxel(voxels, place, active)
     aside = place + (jitter - 0.5) / voxels.per_mm
     near, neighbour = find_voxel(voxels, aside, active)
     near &= dr.gather(mi.Float, voxels.volume, neighbour, near) > 0
     voxel = dr.select(near, neighbour, voxel)
-    within = active & (voxel < voxels.count)
-    total = mi.Float(0)
-    for part in range(PARTS):
-        light = dr.gather(mi.Vector4f, glow, (plane + part) * voxels.count + voxel, within)
-        flow = mi.Vector3f(light.y, light.z, light.w)
-        strength = dr.norm(flow)
-        kept = dr.minimum(strength / dr.maximum(light.x, 1e-30), 1)
-        cosine = -dr.dot(flow, direction) / dr.maximum(strength, 1e-30)
-        if part < OCTANTS:
-            share = widen(cosine, anisotropy, 1 - kept)
-        else:
-            share = phase(cosine, anisotropy * kept)
-        total += dr.select(light.x > 0, light.x * share, 0)
-    return dr.select(within, total, 0)
+    light = (plane + octant_of(direction)) * voxels.count + voxel
+    return dr.gather(mi.Float, haze, light, active & (inside | near))

@@ -11,11 +11,15 @@ from brimcast.shared.errors import Fault, PersonError
 from . import models_materials as stuff
 from . import models_things as things
 from .built import BuiltSet, Foot
+from .fixtures import SKY_MM
 from .lamps import Lamp, plain_table_factor
 from .panels import bands_of, hang_sheet, lay_plate, lay_table
 from .pieces import Piece, choose_vessel, fill_glass, make_solid, rank_media, shape_prop
 from .setfile import SetFile, digest
-from .views import face, place_camera, place_lamps, place_meter
+from .views import face, measure_room, place_camera, place_doors, place_lamps, place_meter
+
+# Without readings, sun and sky count as a lamp so far away: the usual throw.
+NEAR_MM = 1500.0
 
 
 def build(set_file: SetFile, detail: float = 1.0) -> BuiltSet:
@@ -61,7 +65,8 @@ def build(set_file: SetFile, detail: float = 1.0) -> BuiltSet:
     stands["hero"] = stands[set_file.hero] if set_file.hero else np.zeros(3)
     feet.sort(key=lambda foot: foot.name != set_file.hero)
 
-    lamps = tuple(place_lamps(set_file, stands))
+    lamps, notes = place_lamps(set_file, stands)
+    panels += place_doors(set_file, lamps)
     camera = place_camera(set_file, stands) if set_file.camera else None
     faced = {lamp.name: lamp.centre_mm for lamp in lamps} | stands
     if camera:
@@ -79,28 +84,31 @@ def build(set_file: SetFile, detail: float = 1.0) -> BuiltSet:
         media=tuple(media.values()),
         solids=tuple(make_solid(piece, slots) for piece in pieces),
         panels=tuple(panels),
-        lamps=lamps,
+        lamps=tuple(lamps),
         camera=camera,
         meters=tuple(place_meter(set_file, name, faced) for name in set_file.meters),
         feet=tuple(feet),
-        relative=all(lamp.reading is None for lamp in set_file.lamps.values()),
+        relative=not any(lamp.calibrated for lamp in lamps),
         quality=set_file.render.quality,
         seed=set_file.render.seed,
         cell_mm=set_file.render.cell_mm,
         digest=digest(set_file),
+        room=measure_room(set_file),
+        sheets=dict.fromkeys(set_file.flags, "flag") | dict.fromkeys(set_file.cards, "card"),
+        notes=tuple(notes),
     )
     return _scaled(built) if built.relative else built
 
 
 def _scaled(built: BuiltSet) -> BuiltSet:
     """Lamps without readings: equal strength at equal distance, one unit together at the datum."""
-    even = [replace(lamp, luminance=1 / _front_area(lamp)) for lamp in built.lamps]
+    even = [replace(lamp, luminance=_even_strength(lamp)) for lamp in built.lamps]
     together = sum(lamp.scale * plain_table_factor(lamp) for lamp in even)
     unit = 1 / together if together > 0 else 1.0
     return replace(built, lamps=tuple(replace(lamp, luminance=lamp.luminance * unit) for lamp in even))
 
 
-def _front_area(lamp: Lamp) -> float:
-    if lamp.kind == "panel":
-        return lamp.size_mm[0] * lamp.size_mm[1]
-    return np.pi * lamp.radius_mm**2
+def _even_strength(lamp: Lamp) -> float:
+    """Luminance that makes lamps equally strong on their axes; sun and sky count as if they stood nearer."""
+    far = lamp.throw_mm / NEAR_MM if lamp.throw_mm >= SKY_MM else 1.0
+    return far**2 / lamp.area_mm2

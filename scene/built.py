@@ -133,6 +133,12 @@ class Camera:
         Focal length, and distance from the lens to the plane of focus along `forward`.
     f_number, iso, shutter_s, white_k : float
     width_px, height_px : int
+    rise_mm, shift_mm : float
+        How far the lens is moved up and right over the sensor.
+    tilt_deg : float
+        Lens turned downward about `right`; the sensor stays.
+    crop : float or None
+        Width over height of the crop guide.
     """
 
     place_mm: np.ndarray
@@ -148,11 +154,58 @@ class Camera:
     white_k: float
     width_px: int
     height_px: int
+    rise_mm: float = 0.0
+    shift_mm: float = 0.0
+    tilt_deg: float = 0.0
+    crop: float | None = None
 
     @property
     def magnification(self) -> float:
-        """Image size over object size in the plane of focus."""
-        return self.focal_mm / (self.focus_mm - self.focal_mm)
+        """Image size over object size where the plane of focus crosses `forward` through the lens."""
+        return self.image_mm / self.focus_mm
+
+    @property
+    def image_mm(self) -> float:
+        """From the lens to the sensor."""
+        # The thin lens equation along the lens's own axis, from which `forward` departs by the tilt.
+        along = self.focus_mm * float(np.cos(np.radians(self.tilt_deg)))
+        return self.focal_mm * self.focus_mm / (along - self.focal_mm)
+
+    @property
+    def lens_axis(self) -> np.ndarray:
+        """(3,) unit vector along the axis of the lens, out of its front."""
+        tilt = np.radians(self.tilt_deg)
+        return np.cos(tilt) * self.forward - np.sin(tilt) * self.up
+
+    @property
+    def focus_plane(self) -> np.ndarray:
+        """(3,) vector, 1/mm, whose product with a place seen from the lens is 1 on the plane of focus.
+
+        From the thin lens equation for places off the axis of a tilted lens (Scheimpflug's rule follows).
+        """
+        return self.lens_axis / self.focal_mm - self.forward / self.image_mm
+
+
+@dataclass(frozen=True)
+class Room:
+    """The room round a set, mm from the datum.
+
+    Attributes
+    ----------
+    floor_mm : float
+        Height of the floor, below 0.
+    ceiling_mm : float or None
+        Height of the ceiling.
+    walls_mm : dict of str to float
+        x or y of the walls `left`, `right`, `behind`, `front` that are known.
+    stands_mm : dict of str to (float, float)
+        Where the stands of lamps, flags and cards stand that do not stand right under them.
+    """
+
+    floor_mm: float
+    ceiling_mm: float | None = None
+    walls_mm: dict[str, float] = field(default_factory=dict)
+    stands_mm: dict[str, tuple[float, float]] = field(default_factory=dict)
 
 
 @dataclass(frozen=True)
@@ -191,6 +244,11 @@ class BuiltSet:
         Cell of the table map where the set asks for one.
     digest : str
         Hash of the set's content.
+    room : Room or None
+    sheets : dict of str to str
+        Which of the panels are a `flag` or a `card`, by name.
+    notes : tuple of str
+        What to warn of.
     """
 
     title: str
@@ -206,6 +264,9 @@ class BuiltSet:
     seed: int = 1
     cell_mm: float | None = None
     digest: str = ""
+    room: Room | None = None
+    sheets: dict[str, str] = field(default_factory=dict)
+    notes: tuple[str, ...] = ()
 
     @property
     def is_cloudy(self) -> bool:

@@ -26,6 +26,7 @@ def cross_check(document: Document) -> Iterator[Found]:
     yield from _check_names(document, things)
     yield from _check_targets(document, things)
     yield from _check_readings(things["lamps"])
+    yield from _check_stands(document, things)
 
 
 def _group(value: object) -> dict:
@@ -84,8 +85,21 @@ def _targets(things: dict[str, dict]) -> Iterator[tuple[Path_, str]]:
 
 
 def _check_readings(lamps: dict) -> Iterator[Found]:
-    read = [name for name, lamp in lamps.items() if isinstance(lamp, dict) and "reading" in lamp]
+    read = [name for name, lamp in lamps.items() if isinstance(lamp, dict) and _is_read(lamp)]
     for name, lamp in lamps.items():
-        if read and isinstance(lamp, dict) and name not in read:
+        # Whether a head has a reading is told by its kit, which is read later.
+        if read and isinstance(lamp, dict) and name not in read and "head" not in lamp:
             text = f"missing: lamp {read[0]!r} has a reading; give one to every lamp, or to none"
             yield ("lamps", name, "reading"), text, "value"
+
+
+def _check_stands(document: Document, things: dict[str, dict]) -> Iterator[Found]:
+    known = [*things["lamps"], *things["flags"], *things["cards"]]
+    for name in _group(document.value(("room", "stands"))):
+        if name not in known:
+            text = f"there is no lamp, flag or card called {name!r}{nearest(name, known) or ';'}"
+            yield ("room", "stands", name), f"{text} allowed: {listed(known)}", "key"
+
+
+def _is_read(lamp: dict) -> bool:
+    return "reading" in lamp or lamp.get("candela") is True

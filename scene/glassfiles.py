@@ -59,8 +59,10 @@ def folder_of(set_file: SetFile) -> Path:
 
 
 def list_files(set_file: SetFile) -> list[Path]:
-    """Return the files that the set's glasses are in, and those of their labels, in their order."""
-    folder, found = folder_of(set_file), []
+    """Return the files that the set's glasses are in, those of their labels, and those of its lamps."""
+    from .kits import list_lamp_files
+
+    folder, found = folder_of(set_file), list_lamp_files(set_file)
     for glass in set_file.glasses.values():
         if isinstance(glass.vessel, _FILES):
             found += _with_drawing(folder / glass.vessel.file)

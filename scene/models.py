@@ -7,9 +7,12 @@ from typing import Annotated, Any
 from pydantic import Field, PrivateAttr
 
 from .models_base import Part
-from .models_lights import AnyLamp, Card, Flag
+from .models_heads import AnyLamp
+from .models_lights import Card, Flag
 from .models_numbers import NAME_PATTERN, Number
+from .models_room import Room
 from .models_things import AnyProp, Glass, Table
+from .models_vessels import FileName
 from .models_views import Camera, Meter, Render
 from .yamlplaces import Document
 
@@ -44,6 +47,7 @@ class SetFile(Part):
         alias="brimcast", description="Version of the set file; so far there is only 1."
     )
     title: Annotated[str, Field(max_length=200)] = Field("Untitled set", description="Title of the set.")
+    kit: FileName | None = Field(None, description="Kit file with the heads that lamps name.")
     table: Table = Field({}, description="The table.")
     glasses: dict[str, Glass] = _section("Glasses by name; the one named hero, else the first, is the hero.")
     props: dict[str, AnyProp] = _section("Solids of simple shapes by name.")
@@ -52,6 +56,7 @@ class SetFile(Part):
     cards: dict[str, Card] = _section("Reflecting panels by name.")
     camera: Camera | None = Field(None, description="The camera; left out, only maps can be made.")
     meters: dict[str, Meter] = _section("Light meters by name.")
+    room: Room | None = Field(None, description="The room; only the set plan uses it.")
     render: Render = Field({}, description="How finely to compute.")
 
     _document: Document | None = PrivateAttr(None)

@@ -59,23 +59,32 @@ class ByWord:
     ----------
     key : str
         Each part has it as a `Literal` field; where the field of one has a default, the key may be left out.
+    mark : str
+        Key that only the part without a word has, and that tells it from the others.
+    shared : type of Part, optional
+        What is checked where the word is not known; else what all parts share.
     """
 
-    def __init__(self, key: str):
-        self.key = key
+    def __init__(self, key: str, mark: str = "", shared: type[Part] | None = None):
+        self.key, self.mark, self.shared = key, mark, shared
 
     def words(self, parts: Iterable[type[Part]]) -> dict[str, type[Part]]:
-        return {word: part for part in parts for word in get_args(part.model_fields[self.key].annotation)}
+        worded = [part for part in parts if self.key in part.model_fields]
+        return {word: part for part in worded for word in get_args(part.model_fields[self.key].annotation)}
 
     def __get_pydantic_core_schema__(self, source, handler):
         parts = get_args(source)
         words = self.words(parts)
         default = next((w for w in words if not words[w].model_fields[self.key].is_required()), None)
-        shared = next(kind for kind in parts[0].__mro__ if all(issubclass(part, kind) for part in parts))
+        marked = next((part for part in parts if self.key not in part.model_fields), None)
+        above = (kind for kind in parts[0].__mro__ if all(issubclass(part, kind) for part in parts))
+        shared = self.shared or next(above)
 
         def check(value: object) -> object:
             if not isinstance(value, dict):
                 raise fault(f"{show(value)} is not a group of keys; write keys under it, or {{}} for none")
+            if self.mark in value:
+                return value
             word = value.get(self.key, default)
             if not isinstance(word, str) or word not in words:
                 text = f"{show(word)} is not known{nearest(str(word), words) or ';'}" if word else "missing;"
@@ -84,9 +93,11 @@ class ByWord:
             return value
 
         def pick(value: object) -> str:
-            return tag(type(value) if isinstance(value, Part) else words[value.get(self.key, default)])
+            if isinstance(value, Part):
+                return tag(type(value))
+            return tag(marked if self.mark in value else words[value.get(self.key, default)])
 
-        choices = {tag(part): handler.generate_schema(part) for part in words.values()}
+        choices = {tag(part): handler.generate_schema(part) for part in parts}
         union = core_schema.tagged_union_schema(choices, pick)
         return core_schema.no_info_before_validator_function(check, union)
 

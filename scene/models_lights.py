@@ -8,7 +8,8 @@ from typing import Annotated, Any, Literal, NamedTuple
 from pydantic import Field
 from pydantic_core import core_schema
 
-from .models_base import ByWord, Part, fault, listed, show
+from .models_base import Part, fault, listed, show
+from .models_fronts import Scrim
 from .models_numbers import (
     LENGTH,
     NAME_PATTERN,
@@ -150,6 +151,7 @@ Facing = Annotated[str | Direction, Target("direction")]
 FNumber = Annotated[float, Quantity("f_number", least="f/0.7", most="f/256")]
 Iso = Annotated[float, Quantity("iso", most="ISO 1000000")]
 White = Annotated[float, _ReadColour(line=False)]
+Colour = Annotated[Temperature | Line, _ReadColour(line=True)]
 
 
 class Reading(Part):
@@ -161,44 +163,26 @@ class Reading(Part):
     receptor: Literal["flat", "dome"] = Field(description="Flat disc or dome on the meter.")
 
 
-class Lamp(Part):
-    """What all lamps share."""
+class Light(Part):
+    """What all lamps share, sun and sky too."""
 
-    throw_mm: Size = Field("1.5 m", alias="throw", description="From the lamp's front to its aim.")
     elevation_deg: Elevation = Field("35 deg", alias="elevation", description="Angle above the table plane.")
     azimuth_deg: Azimuth = Field("150 deg", alias="azimuth", description="0 deg toward camera, clockwise.")
     aim: Aim = Field("hero", description="A glass or prop (half its height), or a point [x, y, z].")
-    colour: Annotated[Temperature | Line, _ReadColour(line=True)] = Field(
+    colour: Colour = Field(
         "5600 K", description="Colour temperature, daylight (5600 K), tungsten (3200 K), or one wavelength."
     )
     power_stops: Annotated[
         float, Quantity("stops", least="-20 stops", most="0 stops", reason="0 is the power of the reading")
     ] = Field("0 stops", alias="power", description="Below the power at which the reading was taken.")
+
+
+class Lamp(Light):
+    """What all lamps share that stand on the set."""
+
+    throw_mm: Size = Field("1.5 m", alias="throw", description="From the lamp's front to its aim.")
     reading: Reading | None = Field(None, description="Meter reading; for all lamps or for none.")
-
-
-class DiscLamp(Lamp):
-    """A lamp with a round, flat front."""
-
-    kind: Literal["disc"] = Field("disc", description="Form of the bright front.")
-    diameter_mm: Size = Field("30 mm", alias="diameter", description="Diameter of the bright front.")
-
-
-class BulbLamp(Lamp):
-    """A bright ball."""
-
-    kind: Literal["bulb"] = Field(description="Form of the bright front.")
-    diameter_mm: Size = Field("30 mm", alias="diameter", description="Diameter of the ball.")
-
-
-class PanelLamp(Lamp):
-    """A lamp with a flat front with square corners."""
-
-    kind: Literal["panel"] = Field(description="Form of the bright front.")
-    size_mm: Pair = Field(alias="size", description="Width and height of the bright front.")
-
-
-AnyLamp = Annotated[DiscLamp | BulbLamp | PanelLamp, ByWord("kind")]
+    scrim: Scrim | None = Field(None, description="A diffuser panel in front of the lamp.")
 
 
 class Flag(Part):

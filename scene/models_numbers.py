@@ -186,6 +186,34 @@ class Number:
         return {"type": kind, "minimum": self.least, "maximum": self.most}
 
 
+class Aspect:
+    """Width over height of a picture, written `4:5` or `square`."""
+
+    PATTERN = r"^\s*(\d{1,4}(?:\.\d+)?)\s*:\s*(\d{1,4}(?:\.\d+)?)\s*$"
+
+    def read(self, value: object) -> float:
+        """Return width over height.
+
+        Raises
+        ------
+        PydanticCustomError
+            It is no such text, or narrower than 1:20 or wider than 20:1.
+        """
+        text = {"square": "1:1"}.get(value, value) if isinstance(value, str) else ""
+        found = re.match(self.PATTERN, text)
+        sides = [float(side) for side in found.groups()] if found else [0.0]
+        if not min(sides) > 0 or not 1 / 20 <= sides[0] / sides[1] <= 20:
+            raise fault(f"{show(value)} is no crop; write width : height, such as 4:5 or 16:9, or square")
+        return sides[0] / sides[1]
+
+    def __get_pydantic_core_schema__(self, source, handler):
+        return core_schema.no_info_plain_validator_function(self.read)
+
+    def __get_pydantic_json_schema__(self, core, handler):
+        text = {"type": "string", "pattern": self.PATTERN, "examples": ["4:5"]}
+        return {"anyOf": [{"enum": ["square"]}, text]}
+
+
 LENGTH = Quantity("length", least="-100 m", most="100 m")
 SIZE = Quantity("length", above="0 mm", most="100 m")
 GAP = Quantity("length", least="0 mm", most="100 m")
@@ -193,6 +221,7 @@ GAP = Quantity("length", least="0 mm", most="100 m")
 Length = Annotated[float, LENGTH]
 Size = Annotated[float, SIZE]
 Gap = Annotated[float, GAP]
+Slide = Annotated[float, Quantity("length", least="-100 mm", most="100 mm")]
 Turn = Annotated[float, Quantity("angle", least="-360 deg", most="360 deg")]
 Azimuth = Annotated[float, Quantity("azimuth")]
 Elevation = Annotated[float, Quantity("angle", least="-90 deg", most="90 deg")]

@@ -8,7 +8,7 @@ from pydantic import Field, model_validator
 
 from .models_base import Part, fault
 from .models_lights import Aim, Facing, FNumber, Focus, Iso, White
-from .models_numbers import At3, Azimuth, Elevation, Number, Pair, Quantity, Size
+from .models_numbers import Aspect, At3, Azimuth, Elevation, Number, Pair, Quantity, Size, Slide
 
 
 class Camera(Part):
@@ -27,6 +27,14 @@ class Camera(Part):
     aim: Aim = Field("hero", description="A glass or prop (half its height), or a point [x, y, z].")
     focus: Focus | None = Field(
         None, description="A glass or prop, a point, or a distance from the lens; left out, the aim."
+    )
+    rise_mm: Slide = Field("0 mm", alias="rise", description="Lens moved up over the sensor; down below 0.")
+    shift_mm: Slide = Field("0 mm", alias="shift", description="Lens moved right over the sensor.")
+    tilt_deg: Annotated[float, Quantity("angle", least="-45 deg", most="45 deg")] = Field(
+        "0 deg", alias="tilt", description="Lens turned downward against the sensor; the sensor stays."
+    )
+    crop: Annotated[float, Aspect()] | None = Field(
+        None, description="Crop guide: width : height, centred in the frame, such as 4:5; or square."
     )
     f_number: FNumber = Field("f/11", description="Aperture.")
     iso: Iso = Field(100, description="Speed.")

@@ -2,14 +2,19 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 
 from brimcast.shared.errors import PersonError
 from brimcast.shared.exposure import light_exposure
 from brimcast.shared.spectra import from_temperature
 
-from .built import Camera, Meter
+from .built import Camera, Meter, Panel, Room
+from .fixtures import SKY_MM, SUN_MM, Form, hang_doors, hang_scrim, shape_front
+from .kits import Fixture, choose_fixture, read_kit
 from .lamps import Lamp, calibrated, place_lamp
+from .models_heads import HeadLamp
 from .models_lights import Direction, Distance, Line
 from .models_numbers import Point
 from .setfile import SetFile, faults_at
@@ -43,35 +48,132 @@ def _where(aim, stands) -> np.ndarray:
     return np.asarray(aim, float) if isinstance(aim, Point) else stands[aim]
 
 
-def place_lamps(set_file: SetFile, stands: dict[str, np.ndarray]) -> list[Lamp]:
-    """Return the lamps; those with a reading give what it implies."""
-    lamps = []
-    for name, model in set_file.lamps.items():
-        aim = _where(model.aim, stands)
-        centre, facing, right, up = place_lamp(aim, model.throw_mm, model.elevation_deg, model.azimuth_deg)
-        line = model.colour.wavelength_nm if isinstance(model.colour, Line) else None
-        lamp = Lamp(
-            name=name,
-            kind=model.kind,
-            centre_mm=centre,
-            facing=facing,
-            right=right,
-            up=up,
-            size_mm=model.size_mm if model.kind == "panel" else (model.diameter_mm, model.diameter_mm),
-            aim_mm=aim,
-            throw_mm=model.throw_mm,
-            elevation_deg=model.elevation_deg,
-            azimuth_deg=model.azimuth_deg,
-            spectrum=None if line else from_temperature(model.colour.temperature_k),
-            line_nm=line,
-            power_stops=model.power_stops,
-        )
-        if model.reading:
-            reading = model.reading
-            exposure = light_exposure(reading.f_number, reading.iso, reading.receptor)
-            lamp = calibrated(lamp, exposure, reading.distance_mm)
-        lamps.append(lamp)
-    return lamps
+def place_lamps(set_file: SetFile, stands: dict[str, np.ndarray]) -> tuple[list[Lamp], list[str]]:
+    """Return the lamps, those with a reading giving what it implies, and what to warn of.
+
+    Raises
+    ------
+    PersonError
+        What is wrong only once a lamp has its kit, its files, or its place.
+    """
+    kit = read_kit(set_file)
+    lamps, notes, faults = [], [], []
+    for name in set_file.lamps:
+        try:
+            fixture = choose_fixture(set_file, name, kit)
+            lamps.append(_place_lamp(set_file, name, fixture, stands))
+            notes += fixture.notes
+        except PersonError as error:
+            faults += error.faults
+    told = [lamp.name for lamp in lamps if lamp.calibrated]
+    for lamp in lamps if told else ():
+        if not lamp.calibrated:
+            text = f"missing: lamp {told[0]!r} has a reading; give one to every lamp, or to none"
+            faults += faults_at(set_file, f"lamps.{lamp.name}.reading", text)
+    if faults:
+        raise PersonError(faults)
+    return lamps, notes
+
+
+def _place_lamp(set_file: SetFile, name: str, fixture: Fixture, stands) -> Lamp:
+    model, key = set_file.lamps[name], f"lamps.{name}"
+    aim = _where(model.aim, stands)
+    throw, elevation, azimuth = _stand(model, fixture.front)
+    try:
+        form = shape_front(fixture.front, fixture.folder, throw)
+    except PersonError as error:
+        # A file that is not there is told of where the set, or its head, names it.
+        raise PersonError(
+            [
+                fault if fault.file else faults_at(set_file, _naming(model, key), fault.text)[0]
+                for fault in error.faults
+            ]
+        ) from None
+    scrim = getattr(model, "scrim", None)
+    behind = fixture.behind_mm + (scrim.behind_mm if scrim else 0.0)
+    centre, facing, right, up = place_lamp(aim, throw, elevation, azimuth)
+    if fixture.front.kind == "candle":
+        right = np.array([0.0, 0.0, 1.0])
+    turn = np.radians(form.turn_deg)
+    line = fixture.colour.wavelength_nm if isinstance(fixture.colour, Line) else None
+    lamp = Lamp(
+        name=name,
+        kind=form.kind,
+        centre_mm=centre - behind * facing,
+        facing=facing,
+        right=np.cos(turn) * right - np.sin(turn) * up,
+        up=np.cos(turn) * up + np.sin(turn) * right,
+        size_mm=form.size_mm,
+        aim_mm=aim,
+        throw_mm=throw,
+        elevation_deg=elevation,
+        azimuth_deg=azimuth,
+        spectrum=None if line else from_temperature(fixture.colour.temperature_k),
+        line_nm=line,
+        power_stops=model.power_stops,
+        glow=form.glow,
+        word=fixture.front.kind,
+        dense_mm=form.dense_mm,
+    )
+    try:
+        if scrim:
+            lamp = hang_scrim(lamp, scrim)
+        return _calibrate(set_file, model, fixture, form, lamp)
+    except ValueError as wrong:
+        at = "reading" if fixture.reading is model.reading and model.reading else "scrim" if scrim else "head"
+        raise PersonError(faults_at(set_file, f"{key}.{at}", str(wrong))) from None
+
+
+def _stand(model, front) -> tuple[float, float, float]:
+    """Throw, elevation and azimuth of a lamp."""
+    if front.kind == "sky":
+        return SKY_MM, 90.0, 0.0
+    throw = SUN_MM if front.kind == "sun" else model.throw_mm
+    return throw, model.elevation_deg, model.azimuth_deg
+
+
+def _naming(model, key: str) -> str:
+    """Key that names the file of a lamp's front."""
+    if isinstance(model, HeadLamp):
+        return f"{key}.{'modifier' if model.modifier else 'head'}"
+    return f"{key}.{'ies' if getattr(model, 'ies', None) else 'mask'}"
+
+
+def _calibrate(set_file: SetFile, model, fixture: Fixture, form: Form, lamp: Lamp) -> Lamp:
+    """Return the lamp with its luminance where a reading or measured candela tells it."""
+    if getattr(model, "candela", False):
+        if set_file.camera is None:
+            text = "candela give light by the time, so the set needs a camera with its shutter"
+            raise PersonError(faults_at(set_file, f"lamps.{lamp.name}.candela", text))
+        # cd over the m² that glow as on the axis, through the shutter's time.
+        luminance = form.photometry.axis_cd / (lamp.area_mm2 * 1e-6) * set_file.camera.shutter_s
+        return replace(lamp, luminance=luminance, calibrated=True)
+    reading = fixture.reading
+    if reading is None:
+        return lamp
+    exposure = light_exposure(reading.f_number, reading.iso, reading.receptor)
+    return calibrated(lamp, exposure, getattr(reading, "distance_mm", lamp.throw_mm))
+
+
+def place_doors(set_file: SetFile, lamps: tuple[Lamp, ...]) -> list[Panel]:
+    """Return the barn doors of the lamps.
+
+    Raises
+    ------
+    PersonError
+        They hang on a lamp without a flat front, or one behind a scrim.
+    """
+    found = []
+    for lamp in lamps:
+        model = set_file.lamps[lamp.name]
+        doors = getattr(model, "doors", None)
+        if doors is None:
+            continue
+        if lamp.kind not in ("disc", "panel") or model.scrim:
+            what = "behind a scrim they shade nothing" if model.scrim else f"a {lamp.word} has no flat front"
+            raise PersonError(faults_at(set_file, f"lamps.{lamp.name}.doors", f"{what}; take them off"))
+        found += hang_doors(lamp, doors)
+    return found
 
 
 def place_camera(set_file: SetFile, stands: dict[str, np.ndarray]) -> Camera:
@@ -96,10 +198,11 @@ def place_camera(set_file: SetFile, stands: dict[str, np.ndarray]) -> Camera:
     right = np.cross(forward, [0.0, 0.0, 1.0]) if abs(forward[2]) < 0.9999 else np.array([1.0, 0.0, 0.0])
     right /= np.linalg.norm(right)
     focus = model.focus if model.focus is not None else model.aim
+    up = np.cross(right, forward)
     if isinstance(focus, Distance):
         focus_mm = focus.distance_mm
     else:
-        focus_mm = float((_where(focus, stands) - place) @ forward)
+        focus_mm = _focus_distance(model, _where(focus, stands) - place, forward, up)
     if focus_mm <= 1.01 * model.lens_mm:
         text = f"the plane of focus is {focus_mm:.0f} mm from the lens; {model.lens_mm:g} mm lenses need more"
         raise PersonError(faults_at(set_file, "camera.focus", text))
@@ -109,7 +212,7 @@ def place_camera(set_file: SetFile, stands: dict[str, np.ndarray]) -> Camera:
         place_mm=place,
         forward=forward,
         right=right,
-        up=np.cross(right, forward),
+        up=up,
         sensor_mm=tuple(model.sensor_mm),
         focal_mm=model.lens_mm,
         focus_mm=focus_mm,
@@ -119,7 +222,25 @@ def place_camera(set_file: SetFile, stands: dict[str, np.ndarray]) -> Camera:
         white_k=model.white_k,
         width_px=width,
         height_px=height,
+        rise_mm=model.rise_mm,
+        shift_mm=model.shift_mm,
+        tilt_deg=model.tilt_deg,
+        crop=model.crop,
     )
+
+
+def _focus_distance(model, way_mm: np.ndarray, forward: np.ndarray, up: np.ndarray) -> float:
+    """Return how far along `forward` the plane of focus lies that goes through a place seen from the lens."""
+    tilt = np.radians(model.tilt_deg)
+    if not tilt:
+        return float(way_mm @ forward)
+    along_lens = way_mm @ (np.cos(tilt) * forward - np.sin(tilt) * up)
+    if along_lens <= model.lens_mm:
+        return float(along_lens)
+    # The sensor's distance that makes the place sharp, then where that plane crosses `forward`.
+    image = model.lens_mm * (way_mm @ forward) / (along_lens - model.lens_mm)
+    beyond = image * np.cos(tilt) - model.lens_mm
+    return float(model.lens_mm * image / beyond) if beyond > 0 else 0.0
 
 
 def place_meter(set_file: SetFile, name: str, stands: dict[str, np.ndarray]) -> Meter:
@@ -127,3 +248,19 @@ def place_meter(set_file: SetFile, name: str, stands: dict[str, np.ndarray]) -> 
     model = set_file.meters[name]
     normal = face(set_file, f"meters.{name}.facing", model.facing, model.at_mm, stands)
     return Meter(name, np.asarray(model.at_mm, float) + FILM_MM * normal, normal, model.diameter_mm / 2)
+
+
+def measure_room(set_file: SetFile) -> Room | None:
+    """Return the room of a set."""
+    model = set_file.room
+    if model is None:
+        return None
+    walls = model.walls
+    signed = {"left": (walls.left_mm, -1), "right": (walls.right_mm, 1)}
+    signed |= {"behind": (walls.behind_mm, 1), "front": (walls.front_mm, -1)}
+    return Room(
+        floor_mm=-model.table_height_mm,
+        ceiling_mm=None if model.ceiling_mm is None else model.ceiling_mm - model.table_height_mm,
+        walls_mm={name: sign * away for name, (away, sign) in signed.items() if away is not None},
+        stands_mm={name: tuple(at) for name, at in model.stands.items()},
+    )

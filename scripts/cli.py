@@ -121,6 +121,59 @@ def check(set_path: SetPath, change: Change = None) -> None:
 
 
 @app.command()
+def setplan(
+    set_path: SetPath,
+    out: Annotated[
+        Path | None,
+        typer.Option("--out", metavar="PATH", help="Folder, or .svg or .png file; else out/ and its name."),
+    ] = None,
+    paper: Annotated[Literal["a4", "a3"], typer.Option("--paper", help="Paper to print on.")] = "a4",
+    as_json: Annotated[bool, typer.Option("--json", help="Print the numbers for programs.")] = False,
+    change: Change = None,
+) -> None:
+    """Draw plan and elevation to scale; tell what is in the way."""
+    from brimcast.scene.setplan import list_lines
+
+    from . import computing, setplanning
+
+    # For programs, drawings are written only where a place for them is named.
+    folder = out if as_json else out or _folder(set_path)
+    plan, written = setplanning.make_plan(set_path, folder, computing.list_changes(change), paper)
+    if as_json:
+        print(setplanning.json_text(plan))
+    else:
+        print("\n".join([*list_lines(plan), *(f"wrote {path}" for path in written)]))
+
+
+@app.command()
+def expose(
+    set_path: SetPath,
+    from_: Annotated[
+        Path | None,
+        typer.Option("--from", metavar="DIR", help="Folder of an earlier render; else a draft is made."),
+    ] = None,
+    out: Out = None,
+    target: Annotated[
+        str | None,
+        typer.Option("--target", metavar="F", help="Aperture to reach, such as f/11; tells the power."),
+    ] = None,
+    ratio: Annotated[
+        list[str] | None,
+        typer.Option("--ratio", metavar="A:B", help="Ratio of two lamps or two meters; can be repeated."),
+    ] = None,
+    as_json: Annotated[bool, typer.Option("--json", help="Print the numbers for programs.")] = False,
+    device: Device = "auto",
+    change: Change = None,
+) -> None:
+    """Tell readings, ratios and power to reach; draw stops maps."""
+    from . import computing, exposing
+
+    changes = computing.list_changes(change)
+    asked = exposing.Asked(set_path, from_, out, target, tuple(ratio or ()), changes, device)
+    print("\n".join(exposing.tell(asked, as_json)))
+
+
+@app.command()
 def about(device: Device = "auto") -> None:
     """Show what runs here: versions, device, caches."""
     from brimcast.renders import engine

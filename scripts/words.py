@@ -41,7 +41,7 @@ def describe_set(set_file: SetFile) -> list[str]:
             lines.append(f"{what}: {', '.join(names)}")
     lines.append(_camera_line(built.camera) if built.camera else "no camera: maps can be made, no picture")
     lines.append("exposure: " + ("relative, no lamp has a reading" if built.relative else "by meter reading"))
-    return lines
+    return [*lines, *(f"note: {note}" for note in built.notes)]
 
 
 def _glass_line(set_file: SetFile, name: str) -> str:
@@ -90,14 +90,26 @@ def _liquid(liquid) -> str:
 
 
 def _lamp_line(lamp) -> str:
-    across = f"{lamp.size_mm[0]:g} x {lamp.size_mm[1]:g}" if lamp.kind == "panel" else f"{lamp.size_mm[0]:g}"
     power = f", {lamp.power_stops:+g} stops" if lamp.power_stops else ""
+    if lamp.dense_mm:
+        return f"{lamp.name}: {lamp.word}{power}"
+    start = f"{lamp.name}: {lamp.word or lamp.kind} {_across(lamp)} mm{power}; "
+    stands = f"elevation {lamp.elevation_deg:.3g} deg, azimuth {_azimuth(lamp.azimuth_deg)}"
+    if lamp.distant:
+        return f"{lamp.name}: {lamp.word}{power}; {stands}"
     floor_m = ((lamp.centre_mm - lamp.aim_mm)[:2] ** 2).sum() ** 0.5 / 1000
     return (
-        f"{lamp.name}: {lamp.kind} {across} mm{power}; throw {lamp.throw_mm / 1000:.2f} m, elevation "
-        f"{lamp.elevation_deg:.3g} deg, azimuth {_azimuth(lamp.azimuth_deg)}; stands "
+        f"{start}throw {lamp.throw_mm / 1000:.2f} m, {stands}; stands "
         f"{lamp.centre_mm[2] / 1000:.2f} m above the table, {floor_m:.2f} m along the floor"
     )
+
+
+def _across(lamp) -> str:
+    if lamp.kind == "ring":
+        return f"{sum(lamp.size_mm):g}"
+    if lamp.kind in ("panel", "tube"):
+        return f"{lamp.size_mm[0]:g} x {lamp.size_mm[1]:g}"
+    return f"{lamp.size_mm[0]:g}"
 
 
 def _azimuth(azimuth_deg: float) -> str:
@@ -133,6 +145,7 @@ def describe_outcome(
     """
     built, seconds = outcome.built, outcome.seconds["total"]
     lines = [f"{built.title}: {outcome.quality}, {seconds:.0f} s on the {outcome.engine.device}"]
+    lines += [f"note: {note}" for note in built.notes]
     for light in outcome.lights:
         kinds = report["caustics"][light.lamp.name]
         lines += _caustic_lines(light.lamp.name, kinds, bool(built.feet))

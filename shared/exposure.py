@@ -237,3 +237,102 @@ def depth_of_field(focal_mm, f_number, blur_mm, distance_mm):
     if distance_mm >= reach:
         return near, np.inf
     return near, distance_mm * (reach - focal_mm) / (reach - distance_mm)
+
+
+def exposure_value(f_number, shutter_s):
+    """Return the exposure value of camera settings, log2(N^2 / t); at f/1 and 1 s it is 0 (ISO 2720)."""
+    return np.log2(np.square(f_number) / shutter_s)
+
+
+def f_number_for(light_lx_s, iso, receptor="flat"):
+    """Return the f-number that a meter shows for a light exposure, sqrt(H ISO / C).
+
+    Parameters
+    ----------
+    light_lx_s : (...) float
+        On the meter's receptor.
+    iso : float
+        Set on the meter.
+    receptor : {"flat", "dome"}
+
+    Returns
+    -------
+    (...) float
+        Exact; see `marked_f_number`.
+    """
+    return np.sqrt(np.asarray(light_lx_s) * iso / light_exposure(1.0, 1.0, receptor))
+
+
+def guide_number(f_number, distance_m, iso=100.0):
+    """Return a flash's guide number at ISO 100, metres: N d, over the square root of ISO / 100 (ISO 1230).
+
+    Parameters
+    ----------
+    f_number : float
+        What a flat meter shows `distance_m` from the lamp, facing it.
+    distance_m : float
+    iso : float
+        Set on the meter.
+    """
+    return f_number * distance_m / np.sqrt(iso / 100)
+
+
+def f_number_from_guide(guide_m, distance_m, iso=100.0):
+    """Return the f-number that a guide number (ISO 100, metres) asks for at a distance."""
+    return guide_m * np.sqrt(iso / 100) / distance_m
+
+
+def crop_factor(width_mm, height_mm):
+    """Return how many times longer the diagonal of 36 × 24 mm is than a sensor's."""
+    return np.hypot(36.0, 24.0) / np.hypot(width_mm, height_mm)
+
+
+def equivalent_f_number(f_number, sensor_mm, other_mm=(36.0, 24.0)):
+    """Return the f-number that blurs on another format as this one does here, framed alike.
+
+    Equal framing from one place takes focal lengths in the ratio of the diagonals, and equal blur in the
+    picture takes equal entrance pupils, so f-numbers go in that ratio too. Light is not counted.
+
+    Parameters
+    ----------
+    f_number : float
+    sensor_mm, other_mm : (float, float)
+        Width and height here and there.
+    """
+    return f_number * np.hypot(*other_mm) / np.hypot(*sensor_mm)
+
+
+def diffraction_blur(f_number, magnification=0.0, wavelength_nm=550.0):
+    """Return the diameter of the Airy disc on the sensor, mm, 2.44 λ N (1 + m).
+
+    Parameters
+    ----------
+    f_number : float
+        As marked (exact value), round aperture.
+    magnification : float
+        Close up the sensor sees a smaller aperture, see `effective_f_number`.
+    wavelength_nm : float
+
+    Returns
+    -------
+    float
+        To the first dark ring, 2 × 1.2197 λ N (J. W. Goodman, Introduction to Fourier Optics, 3rd ed. 2005,
+        section 4.4.2).
+    """
+    return 2 * 1.2196698912665 * wavelength_nm * 1e-6 * effective_f_number(f_number, magnification)
+
+
+def lighting_ratio(key, fill):
+    """Return two ways to state one ratio: incident, key : fill, and highlight to shadow, key + fill : fill.
+
+    Parameters
+    ----------
+    key, fill : float
+        Light of each alone on a meter that faces it; the fill reaches both sides. Above 0.
+
+    Returns
+    -------
+    incident, highlight_to_shadow : float
+        2 : 1 incident is 3 : 1 highlight to shadow.
+    """
+    return key / fill, (key + fill) / fill

@@ -7,7 +7,8 @@ import sys
 import pytest
 
 from brimcast.scene import setfile
-from brimcast.scene.models_lights import Direction, Distance, Line, PanelLamp, Temperature
+from brimcast.scene.models_heads import PanelLamp
+from brimcast.scene.models_lights import Direction, Distance, Line, Temperature
 from brimcast.scene.models_materials import (
     LIQUIDS,
     Beer,

@@ -52,7 +52,8 @@ def test_starter_reads_and_has_its_title(name, title):
 
 def parts_in_use():
     """Yield every model that a set can hold."""
-    yield from (child for child in all_below(Part) if child.__name__ not in ("Prop", "SolidProp", "Lamp"))
+    shared = ("Prop", "SolidProp", "Light", "Lamp")
+    yield from (child for child in dict.fromkeys(all_below(Part)) if child.__name__ not in shared)
 
 
 def all_below(part):
@@ -115,8 +116,17 @@ def problems(part, key, data):
 
 
 def test_set_in_the_manual_reads():
-    (block,) = re.findall(r"```yaml\n(.*?)```", MANUAL, re.DOTALL)
+    block = re.findall(r"```yaml\n(.*?)```", MANUAL, re.DOTALL)[0]
     assert setfile.parse(block).lamps["key"].azimuth_deg == 150
+
+
+def test_kit_in_the_manual_reads(tmp_path):
+    block = re.findall(r"```yaml\n(.*?)```", MANUAL, re.DOTALL)[1]
+    (tmp_path / "kit.yaml").write_text(block, encoding="utf-8")
+    set_path = tmp_path / "set.yaml"
+    set_path.write_text("brimcast: 1\nkit: kit.yaml\nlamps: {key: {head: mono, modifier: zoom}}")
+    (lamp,) = build(setfile.read(set_path)).lamps
+    assert lamp.size_mm == (180, 180) and lamp.calibrated
 
 
 def test_manual_names_every_shape_and_every_shape_is_a_word():

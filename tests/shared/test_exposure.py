@@ -155,3 +155,64 @@ def test_circle_of_confusion(published):
     assert exposure.circle_of_confusion(36, 24) == pytest.approx(
         entry["value"]["fullframe_36x24"], abs=entry["tolerance"]
     )
+
+
+def test_exposure_values(published):
+    """published_values.yaml#exposure/exposure_value."""
+    entry = published["exposure"]["exposure_value"]
+    value, tolerance = entry["value"], entry["tolerance"]
+    assert exposure.exposure_value(8, 1 / 125) == pytest.approx(value["f8_1_125"], abs=tolerance)
+    assert exposure.exposure_value(1, 1) == pytest.approx(value["f1_1s"], abs=tolerance)
+    assert exposure.exposure_value(16, 1 / 100) == pytest.approx(value["f16_1_100"], abs=tolerance)
+
+
+def test_meter_shows_the_published_light_at_exposure_value_zero(published):
+    """published_values.yaml#exposure/meter_constants: EV 0 at ISO 100 is 2.5 lx for C 250; 1 s at f/1."""
+    light = published["exposure"]["meter_constants"]["value"]["EV0_ISO100_illuminance_C250"]
+    assert exposure.f_number_for(light * 1.0, 100) == pytest.approx(1.0, rel=1e-12)
+    assert exposure.f_number_for(exposure.light_exposure(13.0, 64, "dome"), 64, "dome") == pytest.approx(13.0)
+
+
+def test_guide_number_and_its_light(published):
+    """published_values.yaml#exposure/guide_number: incident light I t = C GN^2 / S."""
+    value = published["exposure"]["guide_number"]["value"]
+    # A lamp of so many candela-seconds gives, 2 m away, a quarter of that in lux-seconds.
+    f_number = exposure.f_number_for(value["GN32_ISO100_candela_seconds"] / 2.0**2, 100)
+    assert exposure.guide_number(f_number, 2.0) == pytest.approx(32, rel=1e-12)
+    assert exposure.f_number_from_guide(32, 2.0, 400) / f_number == pytest.approx(value["GN_scale_ISO400"])
+    double = exposure.guide_number(exposure.f_number_for(2 * value["GN32_ISO100_candela_seconds"], 100), 1.0)
+    assert double / 32 == pytest.approx(value["GN_scale_for_double_energy"], abs=1e-6)
+
+
+def test_formats_blur_alike_at_equivalent_f_numbers(published):
+    """published_values.yaml#exposure/equivalence."""
+    entry = published["exposure"]["equivalence"]
+    value, tolerance = entry["value"], entry["tolerance"]
+    for key, sensor in (
+        ("crop_23p6x15p7", (23.6, 15.7)),
+        ("crop_17p3x13", (17.3, 13.0)),
+        ("crop_43p8x32p9", (43.8, 32.9)),
+        ("crop_53p4x40", (53.4, 40.0)),
+    ):
+        assert exposure.crop_factor(*sensor) == pytest.approx(value[key], abs=tolerance)
+    found = exposure.equivalent_f_number(11, (36, 24), (17.3, 13.0))
+    assert found == pytest.approx(value["N_for_f11_on_17p3x13"], abs=tolerance)
+
+
+def test_small_medium_format_at_f13_blurs_as_f10_does_on_36x24():
+    """Common practice: f/13 on 44 x 33 mm is like about f/10 on 36 x 24 mm."""
+    found = exposure.equivalent_f_number(exposure.exact_f_number(13), (44, 33))
+    assert exposure.stops(found**2 / exposure.exact_f_number(10) ** 2) == pytest.approx(0, abs=1 / 6)
+
+
+def test_airy_disc_ends_where_the_bessel_function_is_zero():
+    """Independent route: first zero of J1 (scipy), radius = zero / pi × λ N."""
+    from scipy.special import jn_zeros
+
+    radius = jn_zeros(1, 1)[0] / math.pi * 550e-6 * 16 * 1.2
+    assert exposure.diffraction_blur(16, 0.2) == pytest.approx(2 * radius, rel=1e-10)
+
+
+def test_two_to_one_incident_is_three_to_one_highlight_to_shadow():
+    """Common practice of the trade."""
+    assert exposure.lighting_ratio(2.0, 1.0) == (2.0, 3.0)
