@@ -15,7 +15,7 @@ from brimcast.shared.errors import Fault, PersonError
 from .device import counts, floats, opaque_float, opaque_int, opaque_point, opaque_vector
 from .engine import dr, mi
 from .glowtable import list_glows
-from .photons import AimFrame, LampRows
+from .photons import WANDERING, AimFrame, LampRows
 from .sequences import spread
 from .world import World, list_wavelengths
 
@@ -128,7 +128,8 @@ def draw_rows(
 
     weight = points.area_mm2 * aim.area_mm2 * radiance / count
     gaps = np.zeros((count, 2), np.uint32)
-    for place, chances in ((0, order.first), (1, order.second))[: order.forced]:
+    drawn_gaps = 0 if order.forced == WANDERING else order.forced
+    for place, chances in ((0, order.first), (1, order.second))[:drawn_gaps]:
         drawn, chance = _draw_from(chances, numbers[:, 5 + place])
         if order.forced == 1:
             # A gap that every set draws counts by how often this one drew it, not by how often it should.

@@ -10,17 +10,22 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from .device import add_to, draw
+from .device import add_to, draw, draw_pair
 from .engine import dr, mi
 from .interfaces import STEP_OFF_MM, Tint, approach, find_hit, get_kept, proceed, set_out
 from .lights import Lights, lamp_factor, look_up, meet_front
+from .scattering import free_path, tire, turn
 from .sequences import steps
+from .voxels import OCTANTS, read_haze
 from .world import NO_PANEL, Geometry
 
 MAX_STEPS = 96
 MAX_BOUNCES = 6
 # From this bounce on, half of the paths end and the others count double.
 ROULETTE_BOUNCE = 2
+# Scatterings in clouds after which a path has forgotten its direction, and after which a tenth of paths end.
+TIRED = 4
+WEARY = 48
 # Film 2, lens 2, first choice, wavelength, lamp point, first bounce 2.
 STEPS = steps(9)
 
@@ -208,18 +213,31 @@ class Look:
     ----------
     weight : mi.Float
         Share of the radiance met that arrives.
-    bounces, step : mi.UInt32
-        Matte surfaces met, and faces of all kinds.
+    bounces, step, scatters : mi.UInt32
+        Matte surfaces met, faces of all kinds, and how often it was scattered in a cloudy medium, which
+        counts as one bounce.
     """
 
     weight: object
     bounces: object
     step: object
+    scatters: object
 
 
 @dataclass
 class Ground:
-    """A place on a matte surface: panel side, u and v there, start of rays that leave it, normal, albedo."""
+    """A place on a matte surface.
+
+    Attributes
+    ----------
+    panel : mi.UInt32
+    u, v : mi.Float
+    origin, outward : mi.Point3f, mi.Normal3f
+        Start of rays that leave it, and its normal.
+    albedo : mi.Float
+    index : mi.Float
+        Of the medium before it: radiance there is that in air times the square.
+    """
 
     panel: object
     u: object
@@ -227,6 +245,7 @@ class Ground:
     origin: object
     outward: object
     albedo: object
+    index: object
 
 
 @dr.syntax
@@ -245,6 +264,7 @@ def _shade(
         weight = dr.gather(mi.Vector2f, lights.weights, each * lights.rows + start.row, later)
         plane = each * 16 + start.band
         stored = look_up(lights, plane * lights.windows.count, ground.panel, ground.u, ground.v, later)
+        stored /= ground.index * ground.index
         radiance = ground.albedo * dr.inv_pi * (factor * weight.y + weight.x * stored)
         add_to(img, look.weight * radiance, plane * start.whole + start.pixel, later)
         each += 1
@@ -259,7 +279,45 @@ def _scatter(start: Start, look: Look, outward, albedo, shown):
     late = shown & (bounces >= ROULETTE_BOUNCE)
     stop = (late & (draw(start.seed, look.step * 64 + 2) < 0.5)) | (bounces >= MAX_BOUNCES)
     weight = look.weight * dr.select(shown, albedo * dr.select(late, 2, 1), 1)
-    return way, stop, Look(weight, bounces, look.step)
+    return way, stop, Look(weight, bounces, look.step, look.scatters)
+
+
+@dr.syntax
+def _pass_cloud(lights: Lights, start: Start, walk, look: Look, reach, image, active):
+    """Tell where on a stretch the ray is scattered, and its way from there; add what the lamps send there.
+
+    The voxels hold all light of the lamps, scattered once or often, so that it is read the first time only;
+    from then on the ray looks for light that matte surfaces send in.
+    """
+    scattered, way, place = mi.Bool(False), mi.Vector3f(walk.ray.d), mi.Point3f(walk.ray.o)
+    if active & (walk.scattering > 0):
+        step = look.step * 64
+        first, second = draw_pair(start.seed, step + 6)
+        third, fourth = draw_pair(start.seed, step + 7)
+        scattering, anisotropy = tire(walk.scattering, walk.anisotropy, look.scatters >= TIRED)
+        free = free_path(scattering, first)
+        scattered = free < reach
+        place = walk.ray(dr.minimum(free, reach))
+        kept = dr.select(scattered, dr.exp(-walk.absorption * free), 1)
+        look.weight *= kept
+        jitter = mi.Vector3f(*draw_pair(start.seed, step + 8), draw(start.seed, step + 9))
+        lamp = mi.UInt32(0)
+        shown = scattered & (look.bounces == 0)
+        while dr.hint(shown & (lamp < lights.count), exclude=[lights, start, image]):
+            plane = lamp * 16 + start.band
+            weight = dr.gather(mi.Vector2f, lights.weights, lamp * lights.rows + start.row, shown)
+            light = read_haze(lights.voxels, lights.haze, plane * OCTANTS, place, jitter, walk.ray.d, shown)
+            # Radiance in a medium is that in air times the square of its index.
+            light *= weight.x * look.weight / (walk.index * walk.index)
+            add_to(image, light, plane * start.whole + start.pixel, shown)
+            lamp += 1
+        way = turn(walk.ray.d, anisotropy, second, third)
+        # Light lost in a cloud has a last chance.
+        weary = scattered & (look.scatters >= WEARY)
+        look.weight *= dr.select(weary, dr.select(fourth < 0.9, 1 / 0.9, 0), 1)
+        look.bounces = dr.select(scattered, dr.maximum(look.bounces, 1), look.bounces)
+        look.scatters += dr.select(scattered, 1, 0)
+    return scattered, place, way, look
 
 
 @dr.syntax
@@ -269,36 +327,39 @@ def follow(geometry: Geometry, lights: Lights, start: Start, index, direct, imag
     tint = Tint(lights.optics, start.row, start.band)
     active = mi.Bool(True)
     walk = set_out(start.ray)
-    look = Look(mi.Float(1), mi.UInt32(start.bounces), mi.UInt32(0))
+    look = Look(mi.Float(1), mi.UInt32(start.bounces), mi.UInt32(0), mi.UInt32(0))
 
     while dr.hint(active, exclude=[geometry, lights, start, tint, image, direct]):
         hit = find_hit(geometry, walk.ray, active)
         reach = dr.select(hit.valid, hit.distance_mm, dr.inf)
 
-        # A lamp's front, where nothing matte has come before.
+        # A lamp's front, where nothing matte or cloudy has come before.
         lamp, near, lit, glow = meet_front(lights, walk.ray, reach, active & (look.bounces == 0))
-        met = active & (lamp < lights.count)
+        scattered, place, way, look = _pass_cloud(lights, start, walk, look, near, image, active)
+        met = active & (lamp < lights.count) & ~scattered
         length = dr.select(met | hit.valid, near, 0)
+        length = dr.select(scattered, 0, length)
         look.weight *= dr.exp(-walk.absorption * length)
         shine = dr.gather(mi.Vector2f, lights.weights, lamp * lights.rows + start.row, met & lit).y * glow
-        place = (lamp * 16 + start.band) * start.whole + start.pixel
-        add_to(image, look.weight * shine, place, met & lit)
-        active &= hit.valid & ~met
+        counted = (lamp * 16 + start.band) * start.whole + start.pixel
+        add_to(image, look.weight * shine, counted, met & lit)
+        active &= (hit.valid | scattered) & ~met
+        facing = active & ~scattered
 
         # A matte surface: all lamps direct, and the maps; then one more bounce from it.
         step = look.step * 64
-        crossing = approach(geometry, walk, hit, tint, active, start.seed, step + 4)
+        crossing = approach(geometry, walk, hit, tint, facing, start.seed, step + 4)
         spot = crossing.spot
         shown = crossing.matte & (hit.panel != NO_PANEL)
-        plain = shown & (walk.events == 0) & (look.bounces == 0)
+        plain = shown & (walk.events == 0) & (look.bounces == 0) & (look.weight == 1)
         seen = dr.select(plain, Samples(hit.panel, spot.u, spot.v, spot.number, mi.Float(0)), seen)
         outward = dr.select(hit.entering, hit.normal, -hit.normal)
         side = dr.select(hit.entering, STEP_OFF_MM, -STEP_OFF_MM)
         origin = hit.point + side * hit.face_normal
         albedo = dr.gather(mi.Float, geometry.reflectance, spot.number * 16 + start.band, shown)
-        ground = Ground(hit.panel, spot.u, spot.v, origin, outward, albedo)
+        ground = Ground(hit.panel, spot.u, spot.v, origin, outward, albedo, walk.index)
         _shade(geometry, lights, start, look, ground, shown, plain, index, direct, image)
-        way, stop, look = _scatter(start, look, outward, albedo, shown)
+        bounced, stop, look = _scatter(start, look, outward, albedo, shown)
 
         # An interface: through or back by chance.
         orderly = (walk.events == 0) & (start.bounces == 0)
@@ -309,11 +370,13 @@ def follow(geometry: Geometry, lights: Lights, start: Start, index, direct, imag
         look.weight *= dr.select(crossing.sheer, spot.through, 1)
         walk = proceed(walk, hit, crossing, reflect)
         walk.ray.o = dr.select(shown, origin, walk.ray.o)
-        walk.ray.d = dr.select(shown, way, walk.ray.d)
+        walk.ray.d = dr.select(shown, bounced, walk.ray.d)
+        walk.ray.o = dr.select(scattered, place, walk.ray.o)
+        walk.ray.d = dr.select(scattered, way, walk.ray.d)
 
         look.step += 1
-        active = crossing.metal | crossing.glassy | crossing.sheer | (shown & ~stop)
-        active &= (look.step < MAX_STEPS) & (look.weight > 1e-6)
+        active = crossing.metal | crossing.glassy | crossing.sheer | (shown & ~stop) | scattered
+        active &= (look.step < MAX_STEPS + look.scatters) & (look.weight > 1e-6)
     return Samples(seen.side, seen.u, seen.v, seen.spot, direct), image
 
 

@@ -90,9 +90,9 @@ def cross_count(inside: mi.UInt64, hit: Hit) -> mi.UInt64:
     return dr.select(hit.entering, inside + one, inside - one)
 
 
-def optics(table: mi.Float, row: mi.UInt32, medium: mi.UInt32, active: mi.Bool) -> mi.Vector2f:
-    """Index and absorption per mm of a medium at the wavelength of a row."""
-    return dr.gather(mi.Vector2f, table, row * (AIR + 1) + medium, active)
+def optics(table: mi.Float, row: mi.UInt32, medium: mi.UInt32, active: mi.Bool) -> mi.Vector4f:
+    """Index, absorption and scattering per mm, and anisotropy of a medium at the wavelength of a row."""
+    return dr.gather(mi.Vector4f, table, row * (AIR + 1) + medium, active)
 
 
 @dataclass
@@ -150,8 +150,8 @@ class Walk:
     ray : mi.Ray3f
     inside : mi.UInt64
         How many bodies of each medium it is in, four bits a slot.
-    index, absorption : mi.Float
-        Of the medium that rules there, the latter per mm.
+    index, absorption, scattering, anisotropy : mi.Float
+        Of the medium that rules there, per mm.
     events : mi.UInt32
         Interfaces, mirrors and sheer sheets met so far.
     """
@@ -160,12 +160,14 @@ class Walk:
     inside: object
     index: object
     absorption: object
+    scattering: object
+    anisotropy: object
     events: object
 
 
 def set_out(ray: mi.Ray3f) -> Walk:
     """A walk that begins in the room's air."""
-    return Walk(mi.Ray3f(ray), mi.UInt64(0), mi.Float(1), mi.Float(0), mi.UInt32(0))
+    return Walk(mi.Ray3f(ray), mi.UInt64(0), mi.Float(1), mi.Float(0), mi.Float(0), mi.Float(0), mi.UInt32(0))
 
 
 @dataclass
@@ -221,8 +223,8 @@ class Crossing:
         All light is thrown back.
     inside : mi.UInt64
         As in `Walk`, behind the face.
-    beyond : mi.Vector2f
-        Index and absorption behind the face.
+    beyond : mi.Vector4f
+        See `optics`, behind the face.
     meeting : Meeting
     spot : Spot
         Of a matte or sheer face.
@@ -303,5 +305,7 @@ def proceed(walk: Walk, hit: Hit, crossing: Crossing, reflect: mi.Bool) -> Walk:
         dr.select(through, crossing.inside, walk.inside),
         dr.select(through, crossing.beyond.x, walk.index),
         dr.select(through, crossing.beyond.y, walk.absorption),
+        dr.select(through, crossing.beyond.z, walk.scattering),
+        dr.select(through, crossing.beyond.w, walk.anisotropy),
         walk.events + dr.select(crossing.event | crossing.sheer, 1, 0),
     )

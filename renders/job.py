@@ -17,6 +17,7 @@ from .engine import Engine, start
 from .keep import Unfinished, unfinished
 from .lightpass import EFFORTS, LampLight
 from .lights import set_lights
+from .scouting import scout
 from .windows import Window
 from .world import build_world
 
@@ -77,7 +78,7 @@ class Outcome:
 class _KeptLight:
     """Finished rounds of lamps' light in the user's cache."""
 
-    ARRAYS = ("maps", "channels", "meters", "ends", "sides", "absorbed", "incident")
+    ARRAYS = ("maps", "channels", "meters", "ends", "sides", "absorbed", "incident", "haze")
 
     def __init__(self, store: Unfinished, built: BuiltSet):
         self.store = store
@@ -140,7 +141,8 @@ def run(
     if resume and quality != "draft":
         store = unfinished((built.digest, quality, built.seed, engine.variant, picture, spread, repr(effort)))
     world = build_world(built)
-    plan = lightpass.plan_light(built, world, effort)
+    voxels = scout(built, world, effort.voxels) if picture and built.is_cloudy else None
+    plan = lightpass.plan_light(built, world, effort, voxels)
     marks.append(time.perf_counter())
 
     lit = LIGHT_SHARE if picture else 0.95
@@ -149,7 +151,7 @@ def run(
     for number in range(len(built.lamps)):
         part = _part_of(progress, *(lit * (number + end) / len(built.lamps) for end in (0, 1)))
         lights.append(lightpass.trace_lamp(built, world, plan, number, effort, part, spread, kept))
-    shining = set_lights(built, world, plan.windows, lights)
+    shining = set_lights(built, world, plan.windows, lights, plan.voxels)
     outcome = Outcome(
         built=built,
         quality=quality,

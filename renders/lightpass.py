@@ -18,9 +18,10 @@ from brimcast.scene.lamps import Lamp, plain_table_factor
 from .aim import DEEPEST_GAP, Aim, Order, aim_lamp, draw_rows, even_chances
 from .device import floats, opaque_int
 from .engine import dr, mi
-from .photons import ENDS, ORDERS_OF_REFLECTION, Tally, trace
+from .photons import ENDS, ORDERS_OF_REFLECTION, WANDERING, Tally, trace
 from .splats import lay_down
 from .uncertainty import relative_error
+from .voxels import OCTANTS, Voxels, no_voxels, settle
 from .windows import Window, Windows, list_windows
 from .world import World
 
@@ -41,6 +42,10 @@ class Effort:
         Lamp points a batch and rays along a grid's side, for orders 0, 1 and 2; a round is sixteen batches.
     rounds : int
         Most rounds.
+    cloudy : (2,) int
+        Lamp points a batch and rays along a grid's side for light that is scattered.
+    voxels : int
+        About how many, for light inside cloudy media.
     """
 
     cell_mm: float
@@ -48,12 +53,14 @@ class Effort:
     rows: tuple[int, int, int]
     grid: tuple[int, int, int]
     rounds: int
+    cloudy: tuple[int, int] = (16, 36)
+    voxels: int = 6_000
 
 
 EFFORTS = {
     "draft": Effort(1.0, 0.10, (16, 16, 16), (36, 20, 16), 12),
-    "proof": Effort(0.5, 0.05, (32, 16, 16), (72, 40, 24), 32),
-    "final": Effort(0.25, 0.02, (32, 32, 16), (128, 64, 32), 128),
+    "proof": Effort(0.5, 0.05, (32, 16, 16), (72, 40, 24), 32, (32, 64), 30_000),
+    "final": Effort(0.25, 0.02, (32, 32, 16), (128, 64, 32), 128, (32, 96), 100_000),
 }
 
 
@@ -81,6 +88,8 @@ class LampLight:
     absorbed : (batches, 4) float
     incident : (batches,) float
         Luminous flux that reached the glassware.
+    haze : (16, octants, voxels) float32
+        Spectral radiance that cloudy media send to the camera, over their scattering, 1/nm; see `voxels`.
     rounds : int
     relative_error : float
         Of the luminous map over the caustic's outline.
@@ -96,6 +105,7 @@ class LampLight:
     sides: np.ndarray
     absorbed: np.ndarray
     incident: np.ndarray
+    haze: np.ndarray
     rounds: int = 0
     relative_error: float = float("nan")
     rays: int = 0
@@ -116,19 +126,28 @@ class LightPlan:
     orders : dict of str to tuple of Order
         By lamp name.
     aims : dict of str to Aim
+    voxels : Voxels
     """
 
     windows: Windows
     orders: dict[str, tuple[Order, ...]]
     aims: dict[str, Aim]
+    voxels: Voxels
 
 
 Progress = Callable[[float, str], None]
 
 
-def plan_light(built: BuiltSet, world: World, effort: Effort) -> LightPlan:
-    """Send a pilot from every lamp; place the fine window and draw up the chances of reflections."""
+def plan_light(built: BuiltSet, world: World, effort: Effort, voxels: Voxels | None = None) -> LightPlan:
+    """Send a pilot from every lamp; place the fine window and draw up the chances of reflections.
+
+    Parameters
+    ----------
+    voxels : Voxels, optional
+        Of the cloudy media that a camera looks at, see `scouting.scout`.
+    """
     landings, orders, aims = [], {}, {}
+    cloudy = built.is_cloudy
     for number, lamp in enumerate(built.lamps):
         aim = aims[lamp.name] = aim_lamp(lamp, world)
         found = [Order(0, even_chances(), even_chances())]
@@ -140,14 +159,17 @@ def plan_light(built: BuiltSet, world: World, effort: Effort) -> LightPlan:
             thrown.append(landed)
             found.append(_learn(order, gaps, landed[1], gone))
         landings.append((lamp, [np.concatenate(part) for part in zip(*thrown, strict=True)]))
+        if cloudy:
+            found.append(Order(WANDERING, even_chances(), even_chances()))
         orders[lamp.name] = tuple(found)
     cell = built.cell_mm or effort.cell_mm
-    return LightPlan(_place_windows(world, landings, cell), orders, aims)
+    return LightPlan(_place_windows(world, landings, cell), orders, aims, voxels or no_voxels())
 
 
 def _pilot(built, world, lamp, aim, order, count, grid, number):
     rows = draw_rows(built, world, lamp, aim, order, count, grid, (built.seed, 7919, number, order.forced))
-    landed, _ = trace(world.geometry, rows, aim.frame, tell_blockers(world), open_tally(world, 0, count))
+    tally = open_tally(world, 0, count)
+    landed, _ = trace(world.geometry, rows, aim.frame, tell_blockers(world), tally, no_voxels())
     visible = np.repeat(rows.visible.numpy(), grid * grid)
     flux = landed.flux.numpy() * visible
     where = np.stack([landed.u.numpy(), landed.v.numpy()], axis=1)
@@ -221,8 +243,10 @@ def tell_blockers(world: World):
     return dr.opaque(mi.Bool, world.has_blockers)
 
 
-def open_tally(world: World, meters: int, rows: int, frames=None) -> Tally:
-    """Return empty sums for a launch of so many rows past so many meters."""
+def open_tally(world: World, meters: int, rows: int, frames=None, haze=None) -> Tally:
+    """Return empty sums for a launch of so many rows past so many meters; `haze` is added to."""
+    if haze is None:
+        haze = dr.zeros(mi.Float, 1)
     tally = Tally(
         ends=dr.zeros(mi.Float64, ENDS * ORDERS_OF_REFLECTION),
         absorbed=dr.zeros(mi.Float64, ORDERS_OF_REFLECTION),
@@ -231,6 +255,7 @@ def open_tally(world: World, meters: int, rows: int, frames=None) -> Tally:
         meter_frames=frames if meters else dr.zeros(mi.Float, 8),
         meter_count=opaque_int(meters),
         panels=dr.zeros(mi.Float64, len(world.sides)),
+        haze=haze,
     )
     dr.make_opaque(tally)
     return tally
@@ -290,13 +315,14 @@ def _dark(built, world, plan, lamp) -> LampLight:
         sides=np.zeros((BATCHES, len(world.sides))),
         absorbed=np.zeros((BATCHES, ORDERS_OF_REFLECTION)),
         incident=np.zeros(BATCHES),
+        haze=np.zeros((16, OCTANTS, plan.voxels.count.numpy()[0]), np.float32),
     )
 
 
 def _fold(light: LampLight, fresh: LampLight) -> None:
     """Average a new round into the rounds before."""
     share = 1 / (light.rounds + 1)
-    for name in ("maps", "channels", "meters", "ends", "sides", "absorbed", "incident"):
+    for name in ("maps", "channels", "meters", "ends", "sides", "absorbed", "incident", "haze"):
         total = getattr(light, name)
         total += (getattr(fresh, name) - total) * share
     light.rounds += 1
@@ -318,16 +344,19 @@ def _trace_round(built, world, plan, number, effort, done, progress, spread, lig
     frames = meter_frames(built)
     fine = plan.windows.fine
     maps = dr.zeros(mi.Float, 32 * plan.windows.cells)
-    dr.make_opaque(maps)
+    haze = dr.zeros(mi.Float, max(1, fresh.haze.size))
+    dr.make_opaque(maps, haze)
+    efforts = list(zip((*effort.rows, effort.cloudy[0]), (*effort.grid, effort.cloudy[1]), strict=True))
     for batch in range(BATCHES):
         channels = dr.zeros(mi.Float, max(1, 6 * fine.cells))
         dr.make_opaque(channels)
-        for order, count, grid in zip(plan.orders[lamp.name], effort.rows, effort.grid, strict=True):
+        for order, (count, grid) in zip(plan.orders[lamp.name], efforts, strict=False):
             seed = (built.seed, number, order.forced, batch, done)
             rows = draw_rows(built, world, lamp, plan.aims[lamp.name], order, count, grid, seed)
-            tally = open_tally(world, len(built.meters), count, frames)
+            tally = open_tally(world, len(built.meters), count, frames, haze)
             aim = plan.aims[lamp.name].frame
-            landed, tally = trace(world.geometry, rows, aim, tell_blockers(world), tally)
+            landed, tally = trace(world.geometry, rows, aim, tell_blockers(world), tally, plan.voxels)
+            haze = tally.haze
             laid = dr.opaque(mi.Bool, spread)
             maps, channels = lay_down(landed, rows, plan.windows.table, maps, channels, laid)
             _book(fresh, batch, order, rows, tally, built)
@@ -337,6 +366,8 @@ def _trace_round(built, world, plan, number, effort, done, progress, spread, lig
         share = (done * BATCHES + batch + 1) / (BATCHES * effort.rounds)
         progress(share, f"light of {lamp.name}, round {done + 1}")
     fresh.maps = maps.numpy().reshape(16, 2, -1) / (plan.windows.areas_mm2 * BATCHES).astype(np.float32)
+    if fresh.haze.size:
+        fresh.haze = settle(plan.voxels, haze.numpy().reshape(fresh.haze.shape)) / BATCHES
     return fresh
 
 

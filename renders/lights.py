@@ -16,6 +16,7 @@ from .glowtable import GlowTable, list_glows, shine
 from .lightpass import LampLight
 from .sequences import spread
 from .tubes import meet_ring, meet_tube, tube_strip
+from .voxels import Voxels
 from .windows import Windows, WindowTable
 from .world import Geometry, World, list_wavelengths
 
@@ -53,6 +54,9 @@ class Lights:
     maps : mi.Float
         (lamps × 16 × cells) irradiance.
     windows : WindowTable
+    haze : mi.Float
+        (lamps × 16 × octants × voxels) light that cloudy media send to the camera.
+    voxels : Voxels
     """
 
     count: object
@@ -68,9 +72,13 @@ class Lights:
     glow: GlowTable
     maps: object
     windows: WindowTable
+    haze: object
+    voxels: Voxels
 
 
-def set_lights(built: BuiltSet, world: World, windows: Windows, lights: list[LampLight]) -> Lights:
+def set_lights(
+    built: BuiltSet, world: World, windows: Windows, lights: list[LampLight], voxels: Voxels
+) -> Lights:
     """Return the lamps and the light pass's maps as kernel inputs."""
     points = _along_curve(spread(POINTS, 2, np.random.default_rng((built.seed, 104729))))
     place, normal = [], []
@@ -87,6 +95,7 @@ def set_lights(built: BuiltSet, world: World, windows: Windows, lights: list[Lam
     wavelength, weights = _weigh_rows(built.lamps)
     listed = list_wavelengths(built, wavelength)
     maps = np.stack([light.maps.sum(axis=1) for light in lights])
+    voxel_count = lights[0].haze.shape[2]
     return Lights(
         count=opaque_int(len(built.lamps)),
         point_count=opaque_int(POINTS),
@@ -101,6 +110,8 @@ def set_lights(built: BuiltSet, world: World, windows: Windows, lights: list[Lam
         glow=list_glows(built.lamps),
         maps=floats(maps),
         windows=windows.table,
+        haze=floats(np.stack([light.haze for light in lights]) if voxel_count else [0.0]),
+        voxels=voxels,
     )
 
 

@@ -9,18 +9,21 @@ The light is split by *order*, the number of partial reflections that are forced
 - order 1 is thrown back once, at the interface whose number is drawn with the lamp point, weight R there;
 - order 2 is thrown back twice so, and from then on reflects with probability R.
 
-Together they are all the light, and the strong order 0 needs no random choice at all. Total reflection and
-metal are no choice: they happen in every order.
+Together they are all the light that is not scattered, and the strong order 0 needs no random choice at all.
+Total reflection and metal are no choice: they happen in every order. Cloudy media thin these orders out; what
+they scatter is followed by an order of its own, whose rays choose each for itself.
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass
 
-from .device import add_to, draw
+from .device import add_to, draw, draw_pair
 from .engine import dr, mi
 from .glowtable import GlowTable, shine
 from .interfaces import Crossing, Hit, Tint, approach, find_hit, get_kept, proceed, set_out
+from .scattering import free_path, tire, turn
+from .voxels import Voxels, lay_in
 from .world import NO_PANEL, Geometry
 
 # A wine glass's wall leads light round by total reflection: of all light on the glass 5e-3 goes on past 100
@@ -28,8 +31,15 @@ from .world import NO_PANEL, Geometry
 MAX_EVENTS = 2000
 # Light weaker than this share of what set out is dropped and booked as absorbed.
 FAINT = 1e-6
-# Steps of the draws for choices come first, then those for the slopes of rough faces.
+# Steps of the draws for choices come first, then those for the slopes of rough faces, then those in clouds.
 ROUGH_DRAWS = 1 << 20
+DRAWS_IN_CLOUDS = 1 << 24
+# The order of what is scattered. Light that was scattered so often, or is so weak, has a last chance.
+WANDERING = 3
+TIRED = 16
+MAX_SCATTERS = 20_000
+WEAK = 0.02
+LAST_CHANCE = 0.2
 # How a ray ended.
 LANDED, ESCAPED, LOST, BLACK, MISSED = 0, 1, 2, 3, 4
 ENDS = 4
@@ -152,6 +162,8 @@ class Tally:
     meter_count : mi.UInt32
     panels : mi.Float64
         (panel sides) flux landed.
+    haze : mi.Float
+        (bands × octants × voxels) light that cloudy media send to the camera, see `voxels.lay_in`.
     """
 
     ends: object
@@ -161,6 +173,7 @@ class Tally:
     meter_frames: object
     meter_count: object
     panels: object
+    haze: object
 
 
 def _next_form(form, partial, reflect):
@@ -200,8 +213,8 @@ class Photon:
         What is left of it, and what media and metals took.
     forced, countdown : mi.UInt32
         Reflections still to be forced, and interfaces before the next of them.
-    choices, bounces : mi.UInt32
-        Choices made, and reflections of every sort.
+    choices, bounces, scatters : mi.UInt32
+        Choices made, reflections of every sort, and how often it was scattered.
     history, form : mi.UInt32
         Hash of the patches met and of the way on from each; `_next_form`.
     """
@@ -212,6 +225,7 @@ class Photon:
     countdown: object
     choices: object
     bounces: object
+    scatters: object
     history: object
     form: object
 
@@ -250,11 +264,60 @@ def _send(geometry: Geometry, rows: LampRows, aim: AimFrame, row, within, blocke
     return mi.Ray3f(origin, direction), dr.select(hidden, 0, flux)
 
 
-def _choose(photon: Photon, crossing: Crossing, choice):
+@dataclass
+class Cloud:
+    """What a cloudy medium does to light on a stretch.
+
+    Attributes
+    ----------
+    scattered : mi.Bool
+    length : mi.Float
+        Up to there, or to the face, mm.
+    place, way : mi.Point3f, mi.Vector3f
+        Where it is scattered, and into which direction.
+    """
+
+    scattered: object
+    length: object
+    place: object
+    way: object
+
+
+@dr.syntax
+def _pass_cloud(walk, photon, reach, wandering, seed, counted, band, tally, voxels, active) -> Cloud:
+    """Lay what light a stretch has into voxels, and scatter it where it wanders."""
+    scattered, length = mi.Bool(False), mi.Float(reach)
+    place, way = mi.Point3f(walk.ray.o), mi.Vector3f(walk.ray.d)
+    if active & (walk.scattering > 0):
+        step = DRAWS_IN_CLOUDS + 2 * (photon.scatters + walk.events)
+        first, second = draw_pair(seed, step)
+        third, fourth = draw_pair(seed, step + 1)
+        scattering, anisotropy = tire(walk.scattering, walk.anisotropy, photon.scatters >= TIRED)
+        free = free_path(scattering, first)
+        scattered = wandering & (free < reach)
+        # Light that goes straight is laid down at two places of its stretch, drawn by how it thins out;
+        # light that wanders where it is scattered.
+        thinning = walk.absorption + walk.scattering
+        left = dr.exp(-thinning * reach)
+        for chance in (0.5 * first, 0.5 * second + 0.5):
+            along = dr.minimum(-dr.log(1 - chance * (1 - left)) / thinning, reach)
+            amount = 0.5 * photon.flux * (1 - left) / thinning
+            straight = counted & ~wandering & (reach < dr.inf)
+            lay_in(voxels, tally.haze, band, walk.ray(along), walk.ray.d, walk.anisotropy, amount, straight)
+        place = walk.ray(dr.minimum(free, reach))
+        amount = photon.flux * dr.exp(-walk.absorption * free) / scattering
+        shown = counted & scattered
+        lay_in(voxels, tally.haze, band, place, walk.ray.d, walk.anisotropy, amount, shown)
+        length = dr.select(scattered, free, reach)
+        way = turn(walk.ray.d, anisotropy, third, fourth)
+    return Cloud(scattered, length, place, way)
+
+
+def _choose(photon: Photon, crossing: Crossing, choice, seed):
     """Through or back, by the order of the launch: the way, and the share of the light that takes it."""
     reflectance = crossing.meeting.reflectance
-    free = (photon.forced == 0) & (choice.x == 2)
-    tossed = free & (draw(choice.w, photon.choices) < reflectance)
+    free = (photon.forced == 0) & (choice.x >= 2)
+    tossed = free & (draw(seed, photon.choices) < reflectance)
     now = (photon.forced > 0) & (photon.countdown == 0)
     reflect = crossing.total | dr.select(free, tossed, now)
     share = dr.select(reflect, reflectance, 1 - reflectance)
@@ -266,7 +329,7 @@ def _pass_on(photon: Photon, hit: Hit, crossing: Crossing, reflect, share, mirro
     kept = get_kept(hit, crossing, reflect)
     event, metal = crossing.event, crossing.metal
     partial = event & ~crossing.total
-    counted = partial & ~((photon.forced == 0) & (choice.x == 2))
+    counted = partial & ~((photon.forced == 0) & (choice.x >= 2))
     waiting = photon.countdown - dr.select(photon.countdown > 0, 1, 0)
     mark = hit.patch * 2 + dr.select(reflect, 1, 0) + 1
     history = (photon.history ^ mark) * mi.UInt32(0x9E3779B1) + (photon.history >> 15)
@@ -282,6 +345,7 @@ def _pass_on(photon: Photon, hit: Hit, crossing: Crossing, reflect, share, mirro
         countdown=dr.select(counted, dr.select(reflect, choice.z, waiting), photon.countdown),
         choices=photon.choices + dr.select(partial, 1, 0),
         bounces=photon.bounces + dr.select(event & reflect, 1, 0),
+        scatters=photon.scatters,
         history=dr.select(event | crossing.sheer, history, photon.history),
         form=dr.select(event, _next_form(photon.form, partial, reflect), photon.form),
     )
@@ -289,7 +353,7 @@ def _pass_on(photon: Photon, hit: Hit, crossing: Crossing, reflect, share, mirro
 
 @dr.freeze(warn_after=1000)
 @dr.syntax
-def trace(geometry: Geometry, rows: LampRows, aim: AimFrame, blockers, tally: Tally):
+def trace(geometry: Geometry, rows: LampRows, aim: AimFrame, blockers, tally: Tally, voxels: Voxels):
     """Send rows × grid² rays off and follow each until it comes down on a panel or is gone.
 
     Parameters
@@ -300,6 +364,7 @@ def trace(geometry: Geometry, rows: LampRows, aim: AimFrame, blockers, tally: Ta
     blockers : mi.Bool
         Opaque: whether anything but the table could stand between lamp and glassware.
     tally : Tally
+    voxels : Voxels
 
     Returns
     -------
@@ -314,55 +379,85 @@ def trace(geometry: Geometry, rows: LampRows, aim: AimFrame, blockers, tally: Ta
 
     walk = set_out(ray)
     zero = mi.UInt32(0)
-    forced, countdown = mi.UInt32(choice.x), mi.UInt32(choice.y)
-    photon = Photon(mi.Float(sent), mi.Float(0), forced, countdown, zero, zero, zero, mi.UInt32(_START))
+    wandering = choice.x == WANDERING
+    # Rays that wander choose each for itself, and no two of them span a patch.
+    seed = choice.w ^ dr.select(wandering, rows.ray * mi.UInt32(0x9E3779B1) + 1, 0)
+    forced, countdown = dr.select(wandering, 0, choice.x), mi.UInt32(choice.y)
+    photon = Photon(
+        mi.Float(sent),
+        mi.Float(0),
+        forced,
+        countdown,
+        zero,
+        zero,
+        zero,
+        dr.select(wandering, seed, 0),
+        mi.UInt32(_START),
+    )
     active = mi.Bool(sent > 0)
     landed = Landed(mi.UInt32(MISSED), mi.Float(0), mi.Float(0), mi.UInt32(0), mi.UInt32(0))
     tint = Tint(rows.optics, row, band)
 
-    while dr.hint(active, exclude=[geometry, rows, tint, tally, aim]):
+    while dr.hint(active, exclude=[geometry, rows, tint, tally, aim, voxels]):
         hit = find_hit(geometry, walk.ray, active)
         met = active & (walk.events > 0)
-        # Light not yet thrown back as often as its order says belongs to a lower order.
-        counts_here = photon.forced == 0
+        # Light not yet thrown back, or scattered, as its order says belongs to another order.
+        counts_here = (photon.forced == 0) & (~wandering | (photon.scatters > 0))
 
-        # The stretch up to the face: meters see only light that has met glassware; media take their share.
+        # The stretch up to the face, or to where it is scattered: meters see only light that has met
+        # glassware; media take their share, cloudy ones lay theirs into voxels.
         reach = dr.select(hit.valid, hit.distance_mm, dr.inf)
+        cloud = _pass_cloud(
+            walk, photon, reach, wandering, seed, active & counts_here, band, tally, voxels, active
+        )
+        reach = cloud.length
         _pass_meters(row, walk.ray, reach, photon.flux, tally, met & counts_here)
-        kept = dr.select(hit.valid, dr.exp(-walk.absorption * hit.distance_mm), 1)
-        photon.taken += dr.select(counts_here, photon.flux * (1 - kept), 0)
+        bounded = hit.valid | cloud.scattered
+        thinning = walk.absorption + dr.select(wandering, 0, walk.scattering)
+        kept = dr.select(bounded, dr.exp(-thinning * reach), 1)
+        absorbed = walk.absorption / dr.maximum(thinning, 1e-30)
+        photon.taken += dr.select(counts_here, photon.flux * (1 - kept) * absorbed, 0)
         photon.flux *= kept
 
-        crossing = approach(geometry, walk, hit, tint, active, choice.w, ROUGH_DRAWS + walk.events)
-        landed = _come_down(walk, hit, crossing, landed, met)
+        facing = active & ~cloud.scattered
+        crossing = approach(geometry, walk, hit, tint, facing, seed, ROUGH_DRAWS + walk.events)
+        landed = _come_down(walk, hit, crossing, landed, met, facing)
         first = (crossing.event | crossing.sheer) & ~met
         dr.scatter_add(tally.incident, mi.Float64(photon.flux * visible), zero, first)
 
-        # An interface between two media, or a mirror.
-        reflect, share = _choose(photon, crossing, choice)
+        # An interface between two media, or a mirror; or a new way in a cloud.
+        reflect, share = _choose(photon, crossing, choice, seed)
         mirror = dr.gather(mi.Float, geometry.metal_reflectance, hit.body * 16 + band, crossing.metal)
         photon = _pass_on(photon, hit, crossing, reflect, share, mirror, choice)
         walk = proceed(walk, hit, crossing, reflect)
+        walk.ray.o = dr.select(cloud.scattered, cloud.place, walk.ray.o)
+        walk.ray.d = dr.select(cloud.scattered, cloud.way, walk.ray.d)
+        photon.scatters += dr.select(cloud.scattered, 1, 0)
+        photon.form = dr.select(cloud.scattered, _OTHER, photon.form)
 
         # Faint light is taken out and booked; a way without end is lost.
-        going = crossing.metal | crossing.glassy | crossing.sheer
+        going = crossing.metal | crossing.glassy | crossing.sheer | cloud.scattered
+        weak = cloud.scattered & (photon.flux < sent * WEAK)
+        spared = draw(seed, DRAWS_IN_CLOUDS - 1 - photon.scatters) < LAST_CHANCE
+        photon.flux *= dr.select(weak, dr.select(spared, 1 / LAST_CHANCE, 0), 1)
         faint = going & (photon.flux < sent * FAINT)
         photon.taken += dr.select(faint & (photon.forced == 0), photon.flux, 0)
-        endless = going & (walk.events >= MAX_EVENTS) & ~faint
+        endless = going & ((walk.events >= MAX_EVENTS) | (photon.scatters >= MAX_SCATTERS)) & ~faint
         landed.end = dr.select(endless, LOST, landed.end)
         active = going & ~faint & ~endless
 
-    return _close(photon, walk, landed, visible, tally), tally
+    counts = ~wandering | (photon.scatters > 0)
+    return _close(photon, walk, landed, visible, counts, tally), tally
 
 
-def _come_down(walk, hit: Hit, crossing: Crossing, landed: Landed, met) -> Landed:
+def _come_down(walk, hit: Hit, crossing: Crossing, landed: Landed, met, facing) -> Landed:
     """Note the end of the way: into the room, or down on a panel."""
     outside = walk.inside == 0
     down = crossing.matte & met
     # A black body may stand in a drink; a panel that light meets there tells of a wrong count.
     black = hit.panel == NO_PANEL
     surface = dr.select(black, BLACK, LANDED)
-    end = dr.select(met & ~hit.valid, dr.select(outside, ESCAPED, LOST), landed.end)
+    end = dr.select(met & facing & ~hit.valid, dr.select(outside, ESCAPED, LOST), landed.end)
     end = dr.select(down, dr.select(outside | black, surface, LOST), end)
     spot = crossing.spot
     here = Landed(end, spot.u, spot.v, hit.panel, hit.patch)
@@ -371,9 +466,9 @@ def _come_down(walk, hit: Hit, crossing: Crossing, landed: Landed, met) -> Lande
     return landed
 
 
-def _close(photon: Photon, walk, landed: Landed, visible, tally: Tally) -> Landings:
+def _close(photon: Photon, walk, landed: Landed, visible, counts, tally: Tally) -> Landings:
     """Book each ray's light by its end, and tell where it came down."""
-    done = (walk.events > 0) & (photon.forced == 0)
+    done = (walk.events > 0) & (photon.forced == 0) & counts
     over = done & (landed.end != MISSED)
     here = over & (landed.end == LANDED)
     reflections = dr.minimum(photon.bounces, ORDERS_OF_REFLECTION - 1)

@@ -21,6 +21,7 @@ from .interfaces import Tint, Walk, approach, find_hit, proceed, set_out
 from .lightpass import LightPlan, open_tally, tell_blockers
 from .photons import LampRows, trace
 from .splats import lay_down
+from .voxels import no_voxels
 from .world import Geometry, World
 
 # Samples a pixel by which `sort_pixels` tells where a pixel lies.
@@ -35,7 +36,7 @@ def stock_scene(built: BuiltSet, crop: tuple[int, int, int, int] | None = None):
     Parameters
     ----------
     built : BuiltSet
-        One medium at most, without absorption; solids of glass or black; a camera; lamps of one line.
+        Solids of glass, cloudy ones too, or black, none overlapping; a camera; lamps of one line.
     crop : (4,) int, optional
         First column, first line, columns and lines of the part of the picture that is taken.
 
@@ -51,8 +52,6 @@ def stock_scene(built: BuiltSet, crop: tuple[int, int, int, int] | None = None):
     lines = {lamp.line_nm for lamp in built.lamps}
     if len(lines) != 1 or None in lines:
         raise ValueError(f"the lamps shine at {lines}; allowed: one and the same wavelength")
-    if len(built.media) > 1 or any(medium.absorption_per_mm.any() for medium in built.media):
-        raise ValueError("the set has more than one medium, or one that absorbs; allowed: one clear medium")
     if any(lamp.glow or lamp.kind in ("tube", "ring") for lamp in built.lamps):
         raise ValueError("a lamp has a beam or is a tube; allowed: even discs, panels and bulbs")
     if built.camera is None:
@@ -147,7 +146,7 @@ def share_of_raw(built: BuiltSet, world: World, plan: LightPlan, rows: int, grid
 
     def launch():
         tally = open_tally(world, 0, rows)
-        landed, _ = trace(world.geometry, drawn, aim.frame, tell_blockers(world), tally)
+        landed, _ = trace(world.geometry, drawn, aim.frame, tell_blockers(world), tally, no_voxels())
         dr.eval(lay_down(landed, drawn, plan.windows.table, maps, channels, spread))
 
     stretches = _list_stretches(world.geometry, drawn, aim.frame)
@@ -203,7 +202,7 @@ def _list_stretches(geometry: Geometry, rows: LampRows, frame) -> list:
         going = dr.compress(crossing.glassy)
         row = dr.gather(mi.UInt32, row, going)
         ray = mi.Ray3f(dr.gather(mi.Point3f, walk.ray.o, going), dr.gather(mi.Vector3f, walk.ray.d, going))
-        rest = (walk.inside, walk.index, walk.absorption, walk.events)
+        rest = (walk.inside, walk.index, walk.absorption, walk.scattering, walk.anisotropy, walk.events)
         walk = Walk(ray, *(dr.gather(type(part), part, going) for part in rest))
     return stretches
 
@@ -214,7 +213,20 @@ def _list_surfaces(built: BuiltSet, solid: Solid, line_nm: float) -> list:
         raise ValueError(f"{solid.name} is of metal; allowed: glass or black")
     if solid.kind == "black":
         return [_mesh(solid.name, solid.mesh, {"type": "diffuse", "reflectance": 0.0})]
-    index = float(np.interp(line_nm, GRID_NM, built.media[solid.slot].index))
+    medium = built.media[solid.slot]
+    index, absorption, scattering = (
+        float(np.interp(line_nm, GRID_NM, values))
+        for values in (medium.index, medium.absorption_per_mm, medium.scattering_per_mm)
+    )
+    inside = {}
+    if absorption + scattering > 0:
+        extinction = absorption + scattering
+        inside["interior"] = {
+            "type": "homogeneous",
+            "sigma_t": extinction,
+            "albedo": scattering / extinction,
+            "phase": {"type": "hg", "g": medium.anisotropy},
+        }
     rough = solid.mesh.vertex_roughness[solid.mesh.faces[:, 0]]
     found = []
     for alpha in np.unique(rough):
@@ -225,7 +237,7 @@ def _list_surfaces(built: BuiltSet, solid: Solid, line_nm: float) -> list:
         part = Mesh(
             solid.mesh.vertices_mm, solid.mesh.faces[here], solid.mesh.normals, solid.mesh.patches[here]
         )
-        found.append(_mesh(f"{solid.name}, {alpha:g}", part, surface))
+        found.append(_mesh(f"{solid.name}, {alpha:g}", part, surface, inside))
     return found
 
 
@@ -236,10 +248,12 @@ def _panel(panel: Panel | Sheet, band: int):
     return _mesh(panel.name, panel.mesh, {"type": "twosided", "front": sides[0], "back": sides[1]})
 
 
-def _mesh(name: str, mesh: Mesh, surface: dict):
+def _mesh(name: str, mesh: Mesh, surface: dict, media: dict | None = None):
     """Return a Mitsuba mesh with the exact normals at its vertices."""
     properties = mi.Properties()
     properties["mesh_bsdf"] = mi.load_dict(surface)
+    for side, medium in (media or {}).items():
+        properties[side] = mi.load_dict(medium)
     made = mi.Mesh(name, len(mesh.vertices_mm), len(mesh.faces), props=properties, has_vertex_normals=True)
     parameters = mi.traverse(made)
     parameters["vertex_positions"] = mi.Float(mesh.vertices_mm.astype(np.float32).ravel())

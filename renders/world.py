@@ -237,7 +237,7 @@ class Wavelengths:
     Attributes
     ----------
     optics : mi.Float
-        Two numbers per row and medium (air last): index, absorption per mm.
+        Four numbers per row and medium (air last): index, absorption and scattering per mm, anisotropy.
     band : mi.UInt32
         Band of each row.
     wavelength_nm : (rows,) float
@@ -250,10 +250,12 @@ class Wavelengths:
 
 def list_wavelengths(built: BuiltSet, wavelength_nm: np.ndarray) -> Wavelengths:
     """Tabulate the optical constants of a set's media at each wavelength."""
-    table = np.zeros((len(wavelength_nm), MAX_MEDIA + 1, 2), np.float32)
+    table = np.zeros((len(wavelength_nm), MAX_MEDIA + 1, 4), np.float32)
     table[:, :, 0] = 1.0
     for slot, medium in enumerate(built.media):
         table[:, slot, 0] = np.interp(wavelength_nm, GRID_NM, medium.index)
         table[:, slot, 1] = np.interp(wavelength_nm, GRID_NM, medium.absorption_per_mm)
+        table[:, slot, 2] = np.interp(wavelength_nm, GRID_NM, medium.scattering_per_mm)
+        table[:, slot, 3] = medium.anisotropy
     band = np.clip(np.searchsorted(BAND_EDGES_NM, wavelength_nm, "right") - 1, 0, 15)
     return Wavelengths(floats(table), counts(band), np.asarray(wavelength_nm))

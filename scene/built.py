@@ -274,3 +274,8 @@ class BuiltSet:
     room: Room | None = None
     sheets: dict[str, str] = field(default_factory=dict)
     notes: tuple[str, ...] = ()
+
+    @property
+    def is_cloudy(self) -> bool:
+        """Whether a medium of the set scatters light."""
+        return any(medium.scattering_per_mm.any() for medium in self.media)

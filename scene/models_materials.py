@@ -36,7 +36,7 @@ class GlassMaterial(Part):
 
 
 class PlainMedium(Part):
-    """A clear medium given by its numbers."""
+    """A medium given by its numbers."""
 
     MARKS: ClassVar = ("index",)
 
@@ -49,10 +49,16 @@ class PlainMedium(Part):
     absorption_per_mm: Annotated[float, Quantity("absorption")] = Field(
         "0 /mm", alias="absorption", description="Absorption, the same for all colours (Napierian)."
     )
+    scattering_per_mm: Annotated[float, Quantity("absorption")] = Field(
+        "0 /mm", alias="scattering", description="Scattering, the same for all colours; 0 is clear."
+    )
+    anisotropy: Annotated[float, Number(-0.99, 0.99)] = Field(
+        0.0, description="Mean cosine of the angle of scattering: 0 even, towards 1 forward."
+    )
 
 
 class PlainLiquid(PlainMedium):
-    """A clear liquid given by its numbers."""
+    """A liquid given by its numbers."""
 
 
 class Metal(Part):

@@ -213,5 +213,6 @@ def _medium(made, folder: Path) -> Medium:
         case stuff.GlassMaterial(kind="acrylic"):
             return materials.acrylic()
         case stuff.PlainMedium():
-            return materials.plain(made.index, made.abbe, made.absorption_per_mm)
+            cloud = {"scattering_per_mm": made.scattering_per_mm, "anisotropy": made.anisotropy}
+            return materials.plain(made.index, made.abbe, made.absorption_per_mm, **cloud)
     raise TypeError(f"no medium is known for {made!r}")

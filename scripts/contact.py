@@ -183,6 +183,7 @@ def _direct_light(outcome, cell_mm):
     """Return the lamp's direct light on the table over `SHOWN_MM`, (ny, nx), E/L in sr."""
     from brimcast.renders.direct import map_direct
     from brimcast.renders.lights import set_lights
+    from brimcast.renders.voxels import no_voxels
     from brimcast.renders.windows import Window, list_windows
     from brimcast.renders.world import build_world
 
@@ -192,7 +193,7 @@ def _direct_light(outcome, cell_mm):
     shape = round((far - near) / cell_mm), round((right - left) / cell_mm)
     window = Window(0, (left - corner_mm[0], near - corner_mm[1]), cell_mm, shape)
     world = build_world(built)
-    shining = set_lights(built, world, list_windows([window]), outcome.lights)
+    shining = set_lights(built, world, list_windows([window]), outcome.lights, no_voxels())
     return map_direct(built, world, shining, window)[0]
 
 

@@ -118,7 +118,7 @@ class Twin:
             built = replace(self.built, seed=seed)
             plan = plan_light(built, world, effort)
             light = trace_lamp(built, world, plan, 0, effort)
-            lights = set_lights(built, world, plan.windows, [light])
+            lights = set_lights(built, world, plan.windows, [light], plan.voxels)
             bands = take_picture(built, world, lights, Finish(0.0, rounds)).bands[0]
             pictures.append(np.tensordot(BAND_XYZ[:, 1], bands, 1))
         return pictures
