@@ -290,7 +290,8 @@ def _pass_cloud(lights: Lights, start: Start, walk, look: Look, reach, image, ac
     from then on the ray looks for light that matte surfaces send in.
     """
     scattered, way, place = mi.Bool(False), mi.Vector3f(walk.ray.d), mi.Point3f(walk.ray.o)
-    if active & (walk.scattering > 0):
+    # A ray in a medium without end has slipped through a seam.
+    if active & (walk.scattering > 0) & (reach < dr.inf):
         step = look.step * 64
         first, second = draw_pair(start.seed, step + 6)
         third, fourth = draw_pair(start.seed, step + 7)

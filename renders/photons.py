@@ -288,7 +288,8 @@ def _pass_cloud(walk, photon, reach, wandering, seed, counted, band, tally, voxe
     """Lay what light a stretch has into voxels, and scatter it where it wanders."""
     scattered, length = mi.Bool(False), mi.Float(reach)
     place, way = mi.Point3f(walk.ray.o), mi.Vector3f(walk.ray.d)
-    if active & (walk.scattering > 0):
+    # A ray in a medium without end has slipped through a seam.
+    if active & (walk.scattering > 0) & (reach < dr.inf):
         step = DRAWS_IN_CLOUDS + 2 * (photon.scatters + walk.events)
         first, second = draw_pair(seed, step)
         third, fourth = draw_pair(seed, step + 1)
@@ -302,7 +303,7 @@ def _pass_cloud(walk, photon, reach, wandering, seed, counted, band, tally, voxe
         for chance in (0.5 * first, 0.5 * second + 0.5):
             along = dr.minimum(-dr.log(1 - chance * (1 - left)) / thinning, reach)
             amount = 0.5 * photon.flux * (1 - left) / thinning
-            straight = counted & ~wandering & (reach < dr.inf)
+            straight = counted & ~wandering
             lay_in(voxels, tally.haze, band, walk.ray(along), walk.ray.d, walk.anisotropy, amount, straight)
         place = walk.ray(dr.minimum(free, reach))
         amount = photon.flux * dr.exp(-walk.absorption * free) / scattering

@@ -25,9 +25,10 @@ from .world import DIELECTRIC, Geometry, World
 BRICK = 8
 SMALLEST_MM, LARGEST_MM = 0.4, 5.0
 # Random places in a voxel that tell how much of it the medium fills.
-PLACES = 27
+PLACES = 64
 # Voxels that are filled less than this share the light of those around.
 LEAST_FILLED = 0.4
+_LEAST_ROOM = 1e-3  # of a voxel
 # Rays of the camera that tell their direction in a voxel.
 FEW_RAYS = 4
 NOWHERE = 0xFFFFFFFF
@@ -191,10 +192,12 @@ def settle(voxels: Voxels, haze: np.ndarray) -> np.ndarray:
     haze : (..., voxels) float
         As laid in.
     """
-    spread = _Neighbours(voxels)
-    room = np.maximum(spread.take_in(voxels.volume.numpy()), 1e-6)
+    spread, side = _Neighbours(voxels), 1 / voxels.per_mm.numpy()[0]
+    room = spread.take_in(voxels.volume.numpy())
+    # Where no medium is, light is laid only by rays that slipped through a seam.
+    per_room = np.divide(1.0, room, out=np.zeros_like(room), where=room > _LEAST_ROOM * side**3)
     flat = haze.reshape(-1, haze.shape[-1])
-    return np.stack([spread.take_in(values) / room for values in flat]).reshape(haze.shape)
+    return np.stack([spread.take_in(values) * per_room for values in flat]).reshape(haze.shape)
 
 
 class _Neighbours:

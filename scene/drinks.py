@@ -45,7 +45,8 @@ def medium_of(liquid, folder: Path = Path()) -> Medium:
     """
     match liquid:
         case PlainMedium():
-            medium = materials.plain(liquid.index, liquid.abbe, liquid.absorption_per_mm, "drink")
+            cloud = {"scattering_per_mm": liquid.scattering_per_mm, "anisotropy": liquid.anisotropy}
+            medium = materials.plain(liquid.index, liquid.abbe, liquid.absorption_per_mm, "drink", **cloud)
             return replace(medium, density_kg_m3=materials.water().density_kg_m3)
         case liquids.Water():
             return materials.water()

@@ -180,9 +180,6 @@ def rank_media(set_file: SetFile, pieces: list[Piece]) -> dict[tuple[bool, str],
                 medium = _medium(piece.made, folder)
             except ValueError as error:
                 raise PersonError(faults_at(set_file, f"props.{piece.name}.material", str(error))) from None
-            if medium.scattering_per_mm.any():
-                text = f"{medium.name}: cloudy drinks are not rendered yet; take a clear one"
-                raise PersonError(faults_at(set_file, f"props.{piece.name}.material", text))
             found[piece.key] = replace(medium, kind="drink") if piece.liquid else medium
     if len(found) > MAX_MEDIA:
         text = f"the set has {len(found)} different glasses and liquids; allowed: up to {MAX_MEDIA}"

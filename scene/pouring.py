@@ -88,7 +88,7 @@ def pour(
     """
     drink, key = set_file.glasses[name].drink, f"glasses.{name}.drink"
     folder = folder_of(set_file)
-    media = check_liquids(set_file, name)
+    check_liquids(set_file, name)
     if level_mm is None:
         level_mm = find_level(set_file, name, vessel)
     slices = _cut(set_file, key, drink, vessel, level_mm)
@@ -113,7 +113,6 @@ def pour(
         except ValueError as error:
             raise PersonError(faults_at(set_file, f"{key}.head.height", str(error))) from None
         bodies.append(Body("head", mesh, Froth(model, slices[-1].liquid)))
-    _refuse_cloudy(set_file, key, drink, media)
     return bodies
 
 
@@ -188,17 +187,6 @@ def check_liquids(set_file: SetFile, name: str) -> list[Medium]:
                 faults_at(set_file, place, str(error).replace("no glass", "no drink"))
             ) from None
     return media
-
-
-def _refuse_cloudy(set_file: SetFile, key: str, drink: drinks.Drink, media: list[Medium]) -> None:
-    if drink.head:
-        text = "a head of foam is not rendered yet; take this out"
-        raise PersonError(faults_at(set_file, f"{key}.head", text))
-    for number, medium in enumerate(media, 1):
-        if medium.scattering_per_mm.any():
-            at = f"layers.{number}.liquid" if drink.layers else "liquid"
-            text = f"{medium.name}: cloudy drinks are not rendered yet; take a clear one"
-            raise PersonError(faults_at(set_file, f"{key}.{at}", text))
 
 
 def _cut(set_file: SetFile, key: str, drink: drinks.Drink, vessel: Vessel, level_mm: float) -> list[Slice]:
