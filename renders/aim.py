@@ -15,7 +15,8 @@ from brimcast.shared.errors import Fault, PersonError
 from .device import counts, floats, opaque_float, opaque_int, opaque_point, opaque_vector
 from .engine import dr, mi
 from .glowtable import list_glows
-from .photons import WANDERING, AimFrame, LampRows
+from .launches import AimFrame, LampRows
+from .photons import WANDERING
 from .sequences import spread
 from .world import World, list_wavelengths
 

@@ -12,10 +12,10 @@ from dataclasses import dataclass
 
 from .device import add_to, draw, draw_pair
 from .engine import dr, mi
+from .eye import Eye, first_ray, fraction, spread_samples
 from .interfaces import STEP_OFF_MM, Tint, approach, find_hit, get_kept, proceed, set_out
 from .lights import Lights, lamp_factor, look_up, meet_front
 from .scattering import free_path, tire, turn
-from .sequences import steps
 from .voxels import OCTANTS, read_haze
 from .world import NO_PANEL, Geometry
 
@@ -26,27 +26,6 @@ ROULETTE_BOUNCE = 2
 # Scatterings in clouds after which a path has forgotten its direction, and after which a tenth of paths end.
 TIRED = 4
 WEARY = 48
-# Film 2, lens 2, first choice, wavelength, lamp point, first bounce 2.
-STEPS = steps(9)
-
-
-@dataclass
-class Eye:
-    """The camera as kernel inputs."""
-
-    place: mi.Point3f
-    forward: mi.Vector3f
-    right: mi.Vector3f
-    up: mi.Vector3f
-    # Half the field's width and height at unit distance, the pixels across, the pixels down.
-    field: mi.Vector2f
-    pixels: mi.Vector2u
-    # Shift and rise over the distance from lens to sensor.
-    moved: mi.Vector2f
-    lens_radius: mi.Float
-    lens_up: mi.Vector3f
-    # Plane of focus: the product with a place seen from the lens is 1 on it.
-    focus: mi.Vector3f
 
 
 @dataclass
@@ -70,29 +49,6 @@ class Samples:
     v: object
     spot: object
     direct: object
-
-
-def _fraction(value):
-    return value - dr.floor(value)
-
-
-def first_ray(eye: Eye, pixel, film, lens):
-    """Ray of the thin lens through a place on the film."""
-    line = pixel // eye.pixels.x
-    column = pixel - line * eye.pixels.x
-    x = (2 * (mi.Float(column) + film.x) / mi.Float(eye.pixels.x) - 1) * eye.field.x + eye.moved.x
-    y = (1 - 2 * (mi.Float(line) + film.y) / mi.Float(eye.pixels.y)) * eye.field.y + eye.moved.y
-    way = eye.forward + x * eye.right + y * eye.up
-    disc = mi.warp.square_to_uniform_disk_concentric(lens) * eye.lens_radius
-    off = disc.x * eye.right + disc.y * eye.lens_up
-    # Toward the place where `way` meets the plane of focus, which under tilt may lie behind the lens.
-    return mi.Ray3f(eye.place + off, dr.normalize(way - dr.dot(eye.focus, way) * off))
-
-
-def spread_samples(pixel, salt, turn):
-    """Starts of the pixel's recurrences, and their values for one sample."""
-    starts = [draw(pixel, salt + place) for place in range(len(STEPS))]
-    return starts, [_fraction(start + turn * step) for start, step in zip(starts, STEPS, strict=True)]
 
 
 @dataclass
@@ -156,7 +112,7 @@ def look(geometry: Geometry, lights: Lights, eye: Eye, pixels, index, count, sal
     turn = mi.Float(number)
     starts, places = spread_samples(pixel, salt, turn)
     # One wavelength stratum a sample, shifted by pixel.
-    stratum = _fraction((turn + starts[5]) / mi.Float(count))
+    stratum = fraction((turn + starts[5]) / mi.Float(count))
     row = dr.minimum(mi.UInt32(stratum * mi.Float(lights.rows)), lights.rows - 1)
     start = Start(
         ray=first_ray(eye, pixel, mi.Point2f(places[0], places[1]), mi.Point2f(places[2], places[3])),
@@ -255,7 +211,7 @@ def _shade(
     """Light a matte surface by all lamps and the maps; what is met plainly is noted for `resolve` instead."""
     each = mi.UInt32(0)
     while dr.hint(each < lights.count, exclude=[geometry, lights, start, ground, img, direct]):
-        orderly = _fraction(start.first_point + 0.618034 * mi.Float(each))
+        orderly = fraction(start.first_point + 0.618034 * mi.Float(each))
         chance = dr.select(look.bounces == 0, orderly, draw(start.seed, look.step * 64 + 32 + each))
         point = dr.minimum(mi.UInt32(chance * mi.Float(lights.point_count)), lights.point_count - 1)
         factor = lamp_factor(geometry, lights, each, point, ground.origin, ground.outward, shown)

@@ -13,9 +13,10 @@ from scipy.ndimage import gaussian_filter
 from brimcast.scene.built import BuiltSet, Camera
 from brimcast.shared.colour import BAND_XYZ
 
-from .camera import Eye, look, resolve
+from .camera import look, resolve
 from .device import counts, floats, opaque_float, opaque_int, opaque_point, opaque_vector
 from .engine import dr, mi
+from .eye import Eye
 from .lights import Lights
 from .world import World
 

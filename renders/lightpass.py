@@ -18,7 +18,8 @@ from brimcast.scene.lamps import Lamp, plain_table_factor
 from .aim import DEEPEST_GAP, Aim, Order, aim_lamp, draw_rows, even_chances
 from .device import floats, opaque_int
 from .engine import dr, mi
-from .photons import ENDS, ORDERS_OF_REFLECTION, WANDERING, Tally, trace
+from .launches import Tally
+from .photons import ENDS, ORDERS_OF_REFLECTION, WANDERING, trace
 from .splats import lay_down
 from .uncertainty import relative_error
 from .voxels import OCTANTS, Voxels, no_voxels, settle
@@ -53,10 +54,12 @@ class Effort:
     rows: tuple[int, int, int]
     grid: tuple[int, int, int]
     rounds: int
-    cloudy: tuple[int, int] = (16, 36)
+    cloudy: tuple[int, int] = (16, 64)
     voxels: int = 6_000
 
 
+# Sets with cloudy media get so many times fewer rounds.
+CLOUDY_SHARE = 4
 EFFORTS = {
     "draft": Effort(1.0, 0.10, (16, 16, 16), (36, 20, 16), 12),
     "proof": Effort(0.5, 0.05, (32, 16, 16), (72, 40, 24), 32, (32, 64), 30_000),
@@ -292,7 +295,8 @@ def trace_lamp(
     """
     lamp = built.lamps[number]
     light = (kept and kept.load(lamp.name)) or _dark(built, world, plan, lamp)
-    while light.rounds < effort.rounds:
+    most = _most_rounds(built, effort)
+    while light.rounds < most:
         if light.rounds and light.relative_error <= effort.error:
             break
         fresh = _trace_round(built, world, plan, number, effort, light.rounds, progress, spread, light)
@@ -317,6 +321,11 @@ def _dark(built, world, plan, lamp) -> LampLight:
         incident=np.zeros(BATCHES),
         haze=np.zeros((16, OCTANTS, plan.voxels.count.numpy()[0]), np.float32),
     )
+
+
+def _most_rounds(built: BuiltSet, effort: Effort) -> int:
+    """Scattered light is spread thin, so that its grain shows little and goes slowly."""
+    return -(-effort.rounds // CLOUDY_SHARE) if built.is_cloudy else effort.rounds
 
 
 def _fold(light: LampLight, fresh: LampLight) -> None:
@@ -363,7 +372,7 @@ def _trace_round(built, world, plan, number, effort, done, progress, spread, lig
             fresh.rays += count * grid * grid
         if fine.cells:
             fresh.channels[batch] = channels.numpy().reshape(2, 3, *fine.shape) / fine.cell_mm**2
-        share = (done * BATCHES + batch + 1) / (BATCHES * effort.rounds)
+        share = (done * BATCHES + batch + 1) / (BATCHES * _most_rounds(built, effort))
         progress(share, f"light of {lamp.name}, round {done + 1}")
     fresh.maps = maps.numpy().reshape(16, 2, -1) / (plan.windows.areas_mm2 * BATCHES).astype(np.float32)
     if fresh.haze.size:

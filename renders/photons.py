@@ -18,12 +18,13 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from .device import add_to, draw, draw_pair
+from .clouds import DRAWS_IN_CLOUDS, pass_cloud
+from .device import add_to, draw
 from .engine import dr, mi
-from .glowtable import GlowTable, shine
+from .glowtable import shine
 from .interfaces import Crossing, Hit, Tint, approach, find_hit, get_kept, proceed, set_out
-from .scattering import free_path, tire, turn
-from .voxels import Voxels, lay_in
+from .launches import AimFrame, LampRows, Landings, Tally
+from .voxels import Voxels
 from .world import NO_PANEL, Geometry
 
 # A wine glass's wall leads light round by total reflection: of all light on the glass 5e-3 goes on past 100
@@ -33,10 +34,8 @@ MAX_EVENTS = 2000
 FAINT = 1e-6
 # Steps of the draws for choices come first, then those for the slopes of rough faces, then those in clouds.
 ROUGH_DRAWS = 1 << 20
-DRAWS_IN_CLOUDS = 1 << 24
 # The order of what is scattered. Light that was scattered so often, or is so weak, has a last chance.
 WANDERING = 3
-TIRED = 16
 MAX_SCATTERS = 20_000
 WEAK = 0.02
 LAST_CHANCE = 0.2
@@ -50,89 +49,6 @@ _START, _THROWN, _IN, _BACK, _OUT, _OTHER = 0, 1, 2, 3, 4, 5
 
 
 @dataclass
-class LampRows:
-    """What the rays of each lamp point share; `grid` × `grid` rays a row.
-
-    Attributes
-    ----------
-    ray : mi.UInt32
-        Number of each ray: rows outermost, then the grid's upward and its across index.
-    grid : mi.UInt32
-        Rays along one side of the grid.
-    place : mi.Float
-        Four numbers a row: lamp point, mm, and the flux weight of a ray at the grid's full size, mm².
-    normal : mi.Float
-        Four numbers a row: unit normal there, and whether the front has a glow.
-    shift : mi.Float
-        Two numbers a row: offset of the grid inside its cell.
-    order : mi.UInt32
-        Four numbers a row: forced reflections, interfaces before the first and between it and the second,
-        and the seed of later choices.
-    optics, band : mi.Float, mi.UInt32
-        See `world.Wavelengths`.
-    visible : mi.Float
-        Luminous weight of each row's band, nm: books are kept in luminous flux.
-    end : mi.UInt32
-        1 for the blue end of the spectrum, 400-480 nm, 2 for the red, 600-700 nm, else 0.
-    width : mi.Float
-        Weight of each row's band at those ends, nm.
-    """
-
-    ray: object
-    grid: object
-    place: object
-    normal: object
-    shift: object
-    order: object
-    optics: object
-    band: object
-    visible: object
-    end: object
-    width: object
-
-
-@dataclass
-class AimFrame:
-    """Rectangle across the light's way at the glassware, through which the rays of a lamp are aimed.
-
-    With it goes how the lamp's front glows: its centre, its sides, and a table of this lamp alone.
-    """
-
-    corner: mi.Point3f
-    across: mi.Vector3f
-    upward: mi.Vector3f
-    normal: mi.Vector3f
-    back_off: mi.Float
-    centre: mi.Point3f
-    right: mi.Vector3f
-    up: mi.Vector3f
-    glow: GlowTable
-
-
-@dataclass
-class Landings:
-    """Where each ray came down.
-
-    Attributes
-    ----------
-    u, v : mi.Float
-        Place on the panel, mm.
-    flux : mi.Float
-        Of rays that went into the room as well; they have no code.
-    code : mi.UInt32
-        Hash of the ray's history and its panel; zero where it did not land.
-    panel : mi.UInt32
-        Panel number × 2 + 1 for the reflective kind.
-    """
-
-    u: object
-    v: object
-    flux: object
-    code: object
-    panel: object
-
-
-@dataclass
 class Landed:
     """How a ray ended, and where it came down: u and v on the map, panel side, smooth patch of the panel."""
 
@@ -141,39 +57,6 @@ class Landed:
     v: object
     panel: object
     patch: object
-
-
-@dataclass
-class Tally:
-    """Sums that a launch adds to, in double precision: millions of small numbers go into each.
-
-    Attributes
-    ----------
-    ends : mi.Float64
-        (ends × orders of reflection) flux by `LANDED` and so on and by 0, 1, 2, more reflections.
-    absorbed : mi.Float64
-        (orders of reflection) flux taken by media and metals.
-    incident : mi.Float64
-        (1) flux that reached the glassware.
-    meters : mi.Float
-        (rows × meters) flux through each meter.
-    meter_frames : mi.Float
-        Eight numbers a meter: centre, radius, normal, zero.
-    meter_count : mi.UInt32
-    panels : mi.Float64
-        (panel sides) flux landed.
-    haze : mi.Float
-        (bands × octants × voxels) light that cloudy media send to the camera, see `voxels.lay_in`.
-    """
-
-    ends: object
-    absorbed: object
-    incident: object
-    meters: object
-    meter_frames: object
-    meter_count: object
-    panels: object
-    haze: object
 
 
 def _next_form(form, partial, reflect):
@@ -262,56 +145,6 @@ def _send(geometry: Geometry, rows: LampRows, aim: AimFrame, row, within, blocke
     back = mi.Ray3f(origin, -direction, short * 0.9999, 0.0, [])
     hidden = geometry.scene.ray_test(back, coherent=False, active=(flux > 0) & blockers & (short > 0))
     return mi.Ray3f(origin, direction), dr.select(hidden, 0, flux)
-
-
-@dataclass
-class Cloud:
-    """What a cloudy medium does to light on a stretch.
-
-    Attributes
-    ----------
-    scattered : mi.Bool
-    length : mi.Float
-        Up to there, or to the face, mm.
-    place, way : mi.Point3f, mi.Vector3f
-        Where it is scattered, and into which direction.
-    """
-
-    scattered: object
-    length: object
-    place: object
-    way: object
-
-
-@dr.syntax
-def _pass_cloud(walk, photon, reach, wandering, seed, counted, band, tally, voxels, active) -> Cloud:
-    """Lay what light a stretch has into voxels, and scatter it where it wanders."""
-    scattered, length = mi.Bool(False), mi.Float(reach)
-    place, way = mi.Point3f(walk.ray.o), mi.Vector3f(walk.ray.d)
-    # A ray in a medium without end has slipped through a seam.
-    if active & (walk.scattering > 0) & (reach < dr.inf):
-        step = DRAWS_IN_CLOUDS + 2 * (photon.scatters + walk.events)
-        first, second = draw_pair(seed, step)
-        third, fourth = draw_pair(seed, step + 1)
-        scattering, anisotropy = tire(walk.scattering, walk.anisotropy, photon.scatters >= TIRED)
-        free = free_path(scattering, first)
-        scattered = wandering & (free < reach)
-        # Light that goes straight is laid down at two places of its stretch, drawn by how it thins out;
-        # light that wanders where it is scattered.
-        thinning = walk.absorption + walk.scattering
-        left = dr.exp(-thinning * reach)
-        for chance in (0.5 * first, 0.5 * second + 0.5):
-            along = dr.minimum(-dr.log(1 - chance * (1 - left)) / thinning, reach)
-            amount = 0.5 * photon.flux * (1 - left) / thinning
-            straight = counted & ~wandering
-            lay_in(voxels, tally.haze, band, walk.ray(along), walk.ray.d, walk.anisotropy, amount, straight)
-        place = walk.ray(dr.minimum(free, reach))
-        amount = photon.flux * dr.exp(-walk.absorption * free) / scattering
-        shown = counted & scattered
-        lay_in(voxels, tally.haze, band, place, walk.ray.d, walk.anisotropy, amount, shown)
-        length = dr.select(scattered, free, reach)
-        way = turn(walk.ray.d, anisotropy, third, fourth)
-    return Cloud(scattered, length, place, way)
 
 
 def _choose(photon: Photon, crossing: Crossing, choice, seed):
@@ -408,7 +241,7 @@ def trace(geometry: Geometry, rows: LampRows, aim: AimFrame, blockers, tally: Ta
         # The stretch up to the face, or to where it is scattered: meters see only light that has met
         # glassware; media take their share, cloudy ones lay theirs into voxels.
         reach = dr.select(hit.valid, hit.distance_mm, dr.inf)
-        cloud = _pass_cloud(
+        cloud = pass_cloud(
             walk, photon, reach, wandering, seed, active & counts_here, band, tally, voxels, active
         )
         reach = cloud.length

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from brimcast.scene.built import BuiltSet
 
-from .camera import Eye, first_ray, spread_samples
 from .camerapass import set_eye
 from .device import add_to, draw, opaque_int
 from .engine import dr, mi
+from .eye import Eye, first_ray, spread_samples
 from .interfaces import Tint, approach, find_hit, proceed, set_out
 from .voxels import OCTANTS, Voxels, find_voxel, octant_of, place_voxels, point_ways
 from .world import Geometry, World, list_wavelengths

@@ -13,7 +13,7 @@ from __future__ import annotations
 
 from .device import add_to
 from .engine import dr, mi
-from .photons import LampRows, Landings
+from .launches import LampRows, Landings
 from .windows import Laying, WindowTable
 
 # A patch longer than this many cells is thinner than anything one looks for; its rays stay points, so

@@ -18,8 +18,9 @@ from brimcast.vessels.mesh import Mesh
 from .aim import draw_rows
 from .engine import dr, mi
 from .interfaces import Tint, Walk, approach, find_hit, proceed, set_out
+from .launches import LampRows
 from .lightpass import LightPlan, open_tally, tell_blockers
-from .photons import LampRows, trace
+from .photons import trace
 from .splats import lay_down
 from .voxels import no_voxels
 from .world import Geometry, World

@@ -9,6 +9,7 @@ from typing import NamedTuple
 
 import numpy as np
 
+from brimcast.shared.bands import GRID_NM
 from brimcast.shared.errors import PersonError
 from brimcast.vessels import dew, grains, ice, imports
 from brimcast.vessels.falling import Liquid, Loose, SettleError
@@ -37,6 +38,8 @@ LOOKS = {
 # Index and Abbe number: rock salt; sucrose crystal, the middle of its three, 1.5376 to 1.5705. CRC Handbook,
 # from memory; the Abbe number of sugar is a guess.
 GRAINS = {"salt": (1.5443, 42.9), "sugar": (1.56, 50.0)}
+# Mean cosine of the angle by which bubbles in ice scatter; from memory, 0.8 to 0.9.
+_BUBBLES_COSINE = 0.85
 # A glass without a drink and with ice is cold as far as this share of its height.
 _COLD_SHARE = 0.85
 _MOST_PIECES = 100
@@ -44,6 +47,13 @@ _MOST_PIECES = 100
 
 class Frozen(NamedTuple):
     """Real ice."""
+
+
+class Clouded(NamedTuple):
+    """Ice, or acrylic, that is clouded by bubbles too small to see."""
+
+    material: str
+    scattering_per_mm: float
 
 
 class Drop(NamedTuple):
@@ -84,10 +94,17 @@ class _Request:
 
 
 def cold_medium(made) -> Medium | None:
-    """Return the medium of ice, drops or grains, None for anything else."""
+    """Return the medium of ice, its cores, drops or grains, None for anything else."""
     match made:
         case Frozen():
             return materials.ice()
+        case Clouded():
+            clear = materials.ice() if made.material == "ice" else materials.acrylic()
+            scattering = np.full(GRID_NM.shape, made.scattering_per_mm)
+            return replace(
+                clear, name=f"cloudy {clear.name}", kind="core",
+                scattering_per_mm=scattering, anisotropy=_BUBBLES_COSINE,
+            )  # fmt: skip
         case Drop():
             return replace(materials.water(), name="condensation", kind="drops")
         case Grain():
@@ -182,7 +199,7 @@ def read_dew(model: models.Condensation) -> dew.Dew:
 def _put_ice(set_file, name, vessel, dressed, liquid, detail):
     """Return the bodies of a glass's ice, and the level."""
     glass = set_file.glasses[name]
-    loose, owners, cracks = [], [], {}
+    loose, owners, cracks, cores = [], [], {}, {}
     for number, model in enumerate(glass.ice):
         try:
             for k in range(model.count):
@@ -192,6 +209,9 @@ def _put_ice(set_file, name, vessel, dressed, liquid, detail):
                     asked = model.cracks
                     given = ice.Cracks(asked.count, asked.size_mm, asked.gap_mm, _mix(model.seed, k))
                     cracks[len(loose)] = ice.crack_mesh(piece, given)
+                if model_core := getattr(model, "core", None):
+                    made = Clouded(model.material, model_core.scattering_per_mm)
+                    cores.setdefault(made, []).append((len(loose), ice.core(piece, model_core.size)))
                 loose.append(Loose(piece, density, _hand_pose(model)))
                 owners.append(number)
         except ice.IceError as error:
@@ -218,6 +238,9 @@ def _put_ice(set_file, name, vessel, dressed, liquid, detail):
             meshes = [_moved(loose[k].piece.mesh, rest.poses[k]) for k in chosen]
             own = f"{name} ice" if material == "ice" else f"{name} acrylic ice"
             bodies.append((own, combined(meshes), made))
+    for number, (made, found) in enumerate(cores.items(), 1):
+        own = f"{name} ice cores" if len(cores) == 1 else f"{name} ice cores {number}"
+        bodies.append((own, combined([_moved(mesh, rest.poses[k]) for k, mesh in found]), made))
     if cracks:
         moved = [_moved(mesh, rest.poses[k]) for k, mesh in cracks.items()]
         bodies.append((f"{name} ice cracks", combined(moved), Bubble()))
@@ -235,12 +258,10 @@ def make_ice(model: models.Ice, number: int, folder, detail: float = 1.0) -> ice
     Raises
     ------
     IceError
-        Its measures do not fit together, or it is not rendered yet.
+        Its measures do not fit together.
     PersonError
         Its file cannot be used.
     """
-    if getattr(model, "core", None):
-        raise ice.IceError("core", "cloudy cores are not rendered yet; take this out")
     match model:
         case models.IceCube():
             piece = ice.block(model.side_mm, model.side_mm, model.side_mm, model.edge_mm, detail)

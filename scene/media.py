@@ -12,7 +12,7 @@ from brimcast.shared.bands import GRID_NM
 from brimcast.shared.tables import on_grid
 
 # In order of rank: where two bodies overlap, the earlier one is there.
-KINDS = ("bubble", "glass", "ice", "drops", "drink")
+KINDS = ("bubble", "glass", "core", "ice", "drops", "drink")
 
 # Wavelengths in air, nm: hydrogen C and F, helium d, mean of the sodium pair D
 # (ISO 7944 and spectral tables).

@@ -35,6 +35,9 @@ class Core(Part):
     size: Annotated[float, Quantity("fraction", above="0 %", most="95 %")] = Field(
         "60 %", description="Its size, as a share of the piece's."
     )
+    scattering_per_mm: Annotated[float, Quantity("absorption", above="0 /mm", most="20 /mm")] = Field(
+        "1 /mm", alias="scattering", description="How much it scatters: 0.3 /mm a veil, 3 /mm white."
+    )
 
 
 class Ice(Part):

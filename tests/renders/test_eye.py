@@ -21,9 +21,9 @@ MOVES = ["iso: 100", "rise: 6 mm, shift: -4 mm", "tilt: 5 deg", "tilt: -12 deg, 
 def cast():
     """Return a function that gives origins and directions (n, 3) of rays through pixels' middles."""
     engine.start("cpu")
-    from brimcast.renders.camera import first_ray
     from brimcast.renders.camerapass import set_eye
     from brimcast.renders.engine import mi
+    from brimcast.renders.eye import first_ray
 
     def run(camera, pixels, lens):
         number = mi.UInt32(np.asarray(pixels, np.uint32))

@@ -141,7 +141,6 @@ def test_words_stand_for_looks():
         ("vessel: rocks, ice: [{shape: sphere, diameter: 100 mm}]", "ice.1", "does not go through the mouth"),
         ("vessel: rocks, ice: [{shape: cube}, {shape: cube, count: 60}]", "ice", "too much ice"),
         ("vessel: rocks, ice: [{shape: cube, at: [0 mm, 0 mm, 9 mm]}]", "ice.1", "into the glass; move it"),
-        ("vessel: rocks, ice: [{shape: cube, core: {}}]", "ice.1.core", "not rendered yet; take this out"),
         ("vessel: rocks, ice: [{shape: mesh, file: no.stl}]", "ice.1.file", "there is no file 'no.stl'"),
         ("vessel: rocks, ice: [{shape: cube, cracks: {count: 2, size: 40 mm}}]", "ice.1.cracks", "of 2, 40"),
         ("vessel: rocks, condensation: {largest: 0.3 mm}", "condensation.largest", "the largest comes last"),

@@ -195,11 +195,6 @@ def test_head_is_white_and_light_in_weight():
     [
         ("liquid: water, fill: 500 ml", "fill", "500 ml do not fit; allowed: up to 264 ml (the brim)"),
         ("liquid: water, fill: 95 mm", "fill", "95 mm is not inside the glass; allowed: above 10.0 mm"),
-        ("liquid: milk", "liquid", "milk: cloudy drinks are not rendered yet; take a clear one"),
-        ("liquid: {cloudy: 80 mm}", "liquid", "cloudy drinks are not rendered yet"),
-        ("liquid: {mix: [{liquid: coffee}, {parts: 3, liquid: water}]}", "liquid", "cloudy drinks are not"),
-        ("layers: [{liquid: milk, amount: 30 %}, {liquid: water}]", "layers.1.liquid", "cloudy drinks are"),
-        ("liquid: {beer: 9 EBC}, head: {height: 20 mm}", "head", "a head of foam is not rendered yet"),
         ("liquid: {beer: 9 EBC}, head: {height: 40 mm}", "head.height", "its edge would stand"),
         ("liquid: {clear: {colour: '#000000', at: 9 mm}}", "liquid", "no drink has this colour"),
         ("liquid: {spirit: 90 % vol, sugar: 40 Brix}", "liquid", "leave no water; allowed: less of either"),
@@ -266,12 +261,3 @@ def test_more_liquids_than_there_is_room_for_are_told():
     )
     with pytest.raises(PersonError, match=f"allowed: up to {MAX_MEDIA}"):
         build(setfile.parse(f"brimcast: 1\nglasses:\n{many}lamps:\n  key: {{}}\n"), detail=0.2)
-
-
-def test_prop_of_a_cloudy_liquid_is_refused():
-    tank = "{shape: slab, width: 9 cm, depth: 9 cm, thickness: 9 cm, material: {liquid: milk}}"
-    text = f"brimcast: 1\nprops:\n  tank: {tank}\nlamps:\n  key: {{}}\n"
-    with pytest.raises(PersonError) as caught:
-        build(setfile.parse(text), detail=0.3)
-    (fault,) = caught.value.faults
-    assert fault.key == "props.tank.material" and "cloudy" in fault.text

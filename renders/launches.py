@@ -1,0 +1,124 @@
+"""What a launch of light is given, and what it tells: rows of rays, where they came down, sums."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from .engine import mi
+from .glowtable import GlowTable
+
+
+@dataclass
+class LampRows:
+    """What the rays of each lamp point share; `grid` × `grid` rays a row.
+
+    Attributes
+    ----------
+    ray : mi.UInt32
+        Number of each ray: rows outermost, then the grid's upward and its across index.
+    grid : mi.UInt32
+        Rays along one side of the grid.
+    place : mi.Float
+        Four numbers a row: lamp point, mm, and the flux weight of a ray at the grid's full size, mm².
+    normal : mi.Float
+        Four numbers a row: unit normal there, and whether the front has a glow.
+    shift : mi.Float
+        Two numbers a row: offset of the grid inside its cell.
+    order : mi.UInt32
+        Four numbers a row: forced reflections, interfaces before the first and between it and the second,
+        and the seed of later choices.
+    optics, band : mi.Float, mi.UInt32
+        See `world.Wavelengths`.
+    visible : mi.Float
+        Luminous weight of each row's band, nm: books are kept in luminous flux.
+    end : mi.UInt32
+        1 for the blue end of the spectrum, 400-480 nm, 2 for the red, 600-700 nm, else 0.
+    width : mi.Float
+        Weight of each row's band at those ends, nm.
+    """
+
+    ray: object
+    grid: object
+    place: object
+    normal: object
+    shift: object
+    order: object
+    optics: object
+    band: object
+    visible: object
+    end: object
+    width: object
+
+
+@dataclass
+class AimFrame:
+    """Rectangle across the light's way at the glassware, through which the rays of a lamp are aimed.
+
+    With it goes how the lamp's front glows: its centre, its sides, and a table of this lamp alone.
+    """
+
+    corner: mi.Point3f
+    across: mi.Vector3f
+    upward: mi.Vector3f
+    normal: mi.Vector3f
+    back_off: mi.Float
+    centre: mi.Point3f
+    right: mi.Vector3f
+    up: mi.Vector3f
+    glow: GlowTable
+
+
+@dataclass
+class Landings:
+    """Where each ray came down.
+
+    Attributes
+    ----------
+    u, v : mi.Float
+        Place on the panel, mm.
+    flux : mi.Float
+        Of rays that went into the room as well; they have no code.
+    code : mi.UInt32
+        Hash of the ray's history and its panel; zero where it did not land.
+    panel : mi.UInt32
+        Panel number × 2 + 1 for the reflective kind.
+    """
+
+    u: object
+    v: object
+    flux: object
+    code: object
+    panel: object
+
+
+@dataclass
+class Tally:
+    """Sums that a launch adds to, in double precision: millions of small numbers go into each.
+
+    Attributes
+    ----------
+    ends : mi.Float64
+        (ends × orders of reflection) flux by `LANDED` and so on and by 0, 1, 2, more reflections.
+    absorbed : mi.Float64
+        (orders of reflection) flux taken by media and metals.
+    incident : mi.Float64
+        (1) flux that reached the glassware.
+    meters : mi.Float
+        (rows × meters) flux through each meter.
+    meter_frames : mi.Float
+        Eight numbers a meter: centre, radius, normal, zero.
+    meter_count : mi.UInt32
+    panels : mi.Float64
+        (panel sides) flux landed.
+    haze : mi.Float
+        (bands × octants × voxels) light that cloudy media send to the camera, see `voxels.lay_in`.
+    """
+
+    ends: object
+    absorbed: object
+    incident: object
+    meters: object
+    meter_frames: object
+    meter_count: object
+    panels: object
+    haze: object
