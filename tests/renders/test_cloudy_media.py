@@ -1,5 +1,6 @@
 """Cloudy media against adding-doubling, a path tracer with volumes, and closed forms."""
 
+import iadpython
 import pytest
 
 # A hole keeps the beam in the middle of a wide slab; what is thrown back escapes past the plate or meets it.
@@ -31,8 +32,7 @@ SLABS = [
 def test_slab_throws_back_and_passes_what_adding_and_doubling_say(compute, albedo, depth, cosine, index):
     """Within 3 % of iadpython: S. A. Prahl, M. J. C. van Gemert, A. J. Welch, Determining the optical
     properties of turbid media by using the adding-doubling method, Appl. Opt. 32, 559 (1993)."""
-    iad = pytest.importorskip("iadpython")
-    back, passed, _, _ = iad.Sample(a=albedo, b=depth, g=cosine, n=index, quad_pts=32).rt()
+    back, passed, _, _ = iadpython.Sample(a=albedo, b=depth, g=cosine, n=index, quad_pts=32).rt()
     extinction = depth / 5
     book = compute(
         SLAB.format(
@@ -51,12 +51,12 @@ def test_cloudy_drink_throws_no_caustic_and_a_clear_one_does(compute):
     """Common practice. A ball, for a glass throws light by its own wall and base, whatever is in it."""
     ball = """
     brimcast: 1
-    props: {ball: {shape: ball, diameter: 60 mm, material: water}}
+    props: {ball: {shape: ball, diameter: 30 mm, material: water}}
     lamps: {key: {throw: 1.5 m, diameter: 30 mm, elevation: 35 deg, azimuth: 150 deg}}
     """
     clear, cloudy = (
         compute(ball, changes={"props.ball.material": material}).report["caustics"]["key"]["refractive"]
-        for material in ("water", "{liquid: {cloudy: 30 mm}}")
+        for material in ("water", "{liquid: {cloudy: 40 mm, colour: '#c07830'}}")
     )
     assert clear["peak_over_table_stops"]["value"] > 3
     assert cloudy is None or cloudy["peak_over_table_stops"]["value"] < 1
