@@ -22,7 +22,7 @@ from .launches import Tally
 from .photons import ENDS, ORDERS_OF_REFLECTION, WANDERING, trace
 from .splats import lay_down
 from .uncertainty import relative_error
-from .voxels import OCTANTS, Voxels, no_voxels, settle
+from .voxels import OCTANTS, Voxels, no_voxels
 from .windows import Window, Windows, list_windows
 from .world import World
 
@@ -91,8 +91,8 @@ class LampLight:
     absorbed : (batches, 4) float
     incident : (batches,) float
         Luminous flux that reached the glassware.
-    haze : (16, octants, voxels) float32
-        Spectral radiance that cloudy media send to the camera, over their scattering, 1/nm; see `voxels`.
+    haze : (2, 16, octants, voxels) float32
+        What cloudy media send to the camera of straight and of scattered light, as laid into `voxels`, /nm.
     rounds : int
     relative_error : float
         Of the luminous map over the caustic's outline.
@@ -319,7 +319,7 @@ def _dark(built, world, plan, lamp) -> LampLight:
         sides=np.zeros((BATCHES, len(world.sides))),
         absorbed=np.zeros((BATCHES, ORDERS_OF_REFLECTION)),
         incident=np.zeros(BATCHES),
-        haze=np.zeros((16, OCTANTS, plan.voxels.count.numpy()[0]), np.float32),
+        haze=np.zeros((2, 16, OCTANTS, plan.voxels.count.numpy()[0]), np.float32),
     )
 
 
@@ -353,8 +353,8 @@ def _trace_round(built, world, plan, number, effort, done, progress, spread, lig
     frames = meter_frames(built)
     fine = plan.windows.fine
     maps = dr.zeros(mi.Float, 32 * plan.windows.cells)
-    haze = dr.zeros(mi.Float, max(1, fresh.haze.size))
-    dr.make_opaque(maps, haze)
+    hazes = [dr.zeros(mi.Float, max(1, fresh.haze[0].size)) for _ in range(2)]
+    dr.make_opaque(maps, *hazes)
     efforts = list(zip((*effort.rows, effort.cloudy[0]), (*effort.grid, effort.cloudy[1]), strict=True))
     for batch in range(BATCHES):
         channels = dr.zeros(mi.Float, max(1, 6 * fine.cells))
@@ -362,10 +362,11 @@ def _trace_round(built, world, plan, number, effort, done, progress, spread, lig
         for order, (count, grid) in zip(plan.orders[lamp.name], efforts, strict=False):
             seed = (built.seed, number, order.forced, batch, done)
             rows = draw_rows(built, world, lamp, plan.aims[lamp.name], order, count, grid, seed)
-            tally = open_tally(world, len(built.meters), count, frames, haze)
+            scattered = int(order.forced == WANDERING)
+            tally = open_tally(world, len(built.meters), count, frames, hazes[scattered])
             aim = plan.aims[lamp.name].frame
             landed, tally = trace(world.geometry, rows, aim, tell_blockers(world), tally, plan.voxels)
-            haze = tally.haze
+            hazes[scattered] = tally.haze
             laid = dr.opaque(mi.Bool, spread)
             maps, channels = lay_down(landed, rows, plan.windows.table, maps, channels, laid)
             _book(fresh, batch, order, rows, tally, built)
@@ -376,7 +377,7 @@ def _trace_round(built, world, plan, number, effort, done, progress, spread, lig
         progress(share, f"light of {lamp.name}, round {done + 1}")
     fresh.maps = maps.numpy().reshape(16, 2, -1) / (plan.windows.areas_mm2 * BATCHES).astype(np.float32)
     if fresh.haze.size:
-        fresh.haze = settle(plan.voxels, haze.numpy().reshape(fresh.haze.shape)) / BATCHES
+        fresh.haze = np.stack([haze.numpy() for haze in hazes]).reshape(fresh.haze.shape) / BATCHES
     return fresh
 
 

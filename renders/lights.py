@@ -16,7 +16,7 @@ from .glowtable import GlowTable, list_glows, shine
 from .lightpass import LampLight
 from .sequences import spread
 from .tubes import meet_ring, meet_tube, tube_strip
-from .voxels import Voxels
+from .voxels import Voxels, settle
 from .windows import Windows, WindowTable
 from .world import Geometry, World, list_wavelengths
 
@@ -95,7 +95,7 @@ def set_lights(
     wavelength, weights = _weigh_rows(built.lamps)
     listed = list_wavelengths(built, wavelength)
     maps = np.stack([light.maps.sum(axis=1) for light in lights])
-    voxel_count = lights[0].haze.shape[2]
+    voxel_count = lights[0].haze.shape[-1]
     return Lights(
         count=opaque_int(len(built.lamps)),
         point_count=opaque_int(POINTS),
@@ -110,7 +110,7 @@ def set_lights(
         glow=list_glows(built.lamps),
         maps=floats(maps),
         windows=windows.table,
-        haze=floats(np.stack([light.haze for light in lights]) if voxel_count else [0.0]),
+        haze=floats(np.stack([settle(voxels, light.haze) for light in lights]) if voxel_count else [0.0]),
         voxels=voxels,
     )
 

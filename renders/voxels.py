@@ -11,9 +11,10 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 import numpy as np
-from scipy.ndimage import uniform_filter
+from scipy.ndimage import gaussian_filter, uniform_filter
 
 from brimcast.scene.built import BuiltSet
+from brimcast.shared.bands import GRID_NM
 
 from .device import add_to, counts, draw, draw_pair, floats, opaque_float, opaque_int, opaque_point
 from .engine import dr, mi
@@ -29,6 +30,9 @@ PLACES = 64
 # Voxels that are filled less than this share the light of those around.
 LEAST_FILLED = 0.4
 _LEAST_ROOM = 1e-3  # of a voxel
+# Share of the way over which light forgets its direction that scattered light is evened out over, and the
+# wavelength by which that way is told.
+BLUR, SEEN_NM = 0.25, 550.0
 # Rays of the camera that tell their direction in a voxel.
 FEW_RAYS = 4
 NOWHERE = 0xFFFFFFFF
@@ -56,6 +60,8 @@ class Voxels:
         where none of the octant comes.
     count : mi.UInt32
         Voxels.
+    blur : mi.Float
+        Over how much light that was scattered may be evened out in each voxel, mm: it changes slowly.
     """
 
     corner: object
@@ -65,6 +71,7 @@ class Voxels:
     volume: object
     ways: object
     count: object
+    blur: object
 
 
 def place_voxels(built: BuiltSet, world: World, about: int) -> Voxels:
@@ -84,20 +91,29 @@ def place_voxels(built: BuiltSet, world: World, about: int) -> Voxels:
         there[tuple(slice(a, b + 1) for a, b in zip(first, last, strict=True))] = True
     corners = (np.argwhere(there.transpose(2, 1, 0))[:, ::-1] * side + low).repeat(BRICK**3, axis=0)
     within = np.stack(np.unravel_index(np.arange(BRICK**3), (BRICK,) * 3)[::-1], axis=1) * size
-    filled = _fill(world.geometry, corners + np.tile(within, (int(there.sum()), 1)), size, cloudy)
+    corners += np.tile(within, (int(there.sum()), 1))
+    shares = np.stack([_fill(world.geometry, corners, size, slot) for slot in cloudy])
+    filled = shares.sum(axis=0).reshape(-1, BRICK**3)
+    # Light forgets its direction over 1 / reduced scattering, and changes over as much.
+    reach = [1 / (_seen(built.media[slot]) * (1 - built.media[slot].anisotropy)) for slot in cloudy]
+    blur = BLUR * np.array(reach)[shares.argmax(axis=0)].reshape(-1, BRICK**3)
     # Bricks that hold nothing cloudy are given up.
-    kept = filled.reshape(-1, BRICK**3).any(axis=1)
+    kept = filled.any(axis=1)
     order = np.argwhere(there.transpose(2, 1, 0))[~kept]
     there[order[:, 2], order[:, 1], order[:, 0]] = False
-    return _number(low, size, there, filled.reshape(-1, BRICK**3)[kept].ravel() * size**3)
+    return _number(low, size, there, filled[kept].ravel() * size**3, blur[kept].ravel())
 
 
 def no_voxels() -> Voxels:
     """Return what holds no light."""
-    return _number(np.zeros(3), 1.0, np.zeros((1, 1, 1), bool), np.zeros(0))
+    return _number(np.zeros(3), 1.0, np.zeros((1, 1, 1), bool), np.zeros(0), np.zeros(0))
 
 
-def _number(corner, size: float, there: np.ndarray, volume: np.ndarray) -> Voxels:
+def _seen(medium) -> float:
+    return max(float(np.interp(SEEN_NM, GRID_NM, medium.scattering_per_mm)), 1e-9)
+
+
+def _number(corner, size: float, there: np.ndarray, volume: np.ndarray, blur: np.ndarray) -> Voxels:
     upright = there.transpose(2, 1, 0).ravel()
     first = np.where(upright, (np.cumsum(upright) - 1) * BRICK**3, NOWHERE)
     voxels = Voxels(
@@ -108,14 +124,15 @@ def _number(corner, size: float, there: np.ndarray, volume: np.ndarray) -> Voxel
         volume=floats(volume if len(volume) else [0.0]),
         ways=floats(np.zeros((OCTANTS, max(1, len(volume)), 4))),
         count=opaque_int(len(volume)),
+        blur=floats(blur if len(blur) else [0.0]),
     )
     return voxels
 
 
-def _fill(geometry: Geometry, corners: np.ndarray, size: float, cloudy: list[int]) -> np.ndarray:
-    """Share of each voxel that a cloudy medium fills."""
+def _fill(geometry: Geometry, corners: np.ndarray, size: float, slot: int) -> np.ndarray:
+    """Share of each voxel that a medium fills."""
     slots = np.zeros(32)
-    slots[cloudy] = 1
+    slots[slot] = 1
     index = dr.arange(mi.UInt32, len(corners))
     dr.make_opaque(index)
     corner = floats(np.pad(corners, ((0, 0), (0, 1))))
@@ -185,19 +202,37 @@ def find_voxel(voxels: Voxels, place: mi.Point3f, active: mi.Bool):
 
 
 def settle(voxels: Voxels, haze: np.ndarray) -> np.ndarray:
-    """Return the light per volume; a voxel that is hardly filled takes its neighbours in.
+    """Return the light per volume.
+
+    Straight light of a voxel that is hardly filled is taken together with its neighbours'; scattered light is
+    evened out over `Voxels.blur`.
 
     Parameters
     ----------
-    haze : (..., voxels) float
-        As laid in.
+    haze : (2, ..., voxels) float
+        Straight and scattered light as laid in.
+
+    Returns
+    -------
+    (..., voxels) float32
     """
-    spread, side = _Neighbours(voxels), 1 / voxels.per_mm.numpy()[0]
-    room = spread.take_in(voxels.volume.numpy())
-    # Where no medium is, light is laid only by rays that slipped through a seam.
-    per_room = np.divide(1.0, room, out=np.zeros_like(room), where=room > _LEAST_ROOM * side**3)
-    flat = haze.reshape(-1, haze.shape[-1])
-    return np.stack([spread.take_in(values) * per_room for values in flat]).reshape(haze.shape)
+    spread, volume = _Neighbours(voxels), voxels.volume.numpy()
+    size, blur = 1 / voxels.per_mm.numpy()[0], voxels.blur.numpy()
+    straight, scattered = haze.reshape(2, -1, haze.shape[-1])
+    room = _invert(spread.take_in(volume), size)
+    settled = np.stack([spread.take_in(values) * room for values in straight])
+    for reach in np.unique(blur[volume > 0]):
+        here = blur == reach
+        room = _invert(spread.even_out(volume * here, reach / size), size)
+        for values, total in zip(scattered, settled, strict=True):
+            if values.any():
+                total[here] += (spread.even_out(values * here, reach / size) * room)[here]
+    return settled.reshape(haze.shape[1:]).astype(np.float32)
+
+
+def _invert(room: np.ndarray, size: float) -> np.ndarray:
+    """Return 1 / room; 0 where no medium is: light is laid there only by rays that slipped through a seam."""
+    return np.divide(1.0, room, out=np.zeros_like(room), where=room > _LEAST_ROOM * size**3)
 
 
 class _Neighbours:
@@ -216,6 +251,12 @@ class _Neighbours:
         whole = np.zeros(self.shape, np.float32)
         whole[self.cell] = values
         return uniform_filter(whole, 3, mode="constant")[self.cell] * 27
+
+    def even_out(self, values: np.ndarray, reach: float) -> np.ndarray:
+        """Values spread over a reach in voxels, by at least half a voxel."""
+        whole = np.zeros(self.shape, np.float32)
+        whole[self.cell] = values
+        return gaussian_filter(whole, max(reach, 0.5), mode="constant", truncate=3.0)[self.cell]
 
     def take_in(self, values: np.ndarray) -> np.ndarray:
         """Values, those of hardly filled voxels with their neighbours'."""
