@@ -178,7 +178,7 @@ def test_frosted_glass_is_as_bright_as_in_a_path_tracer():
 def test_label_is_as_bright_as_in_a_path_tracer():
     """Its back, seen through the glass, is lit through the glass."""
     twin = Twin(64, LABELLED)
-    ours = twin.by_us(4, Effort(1.0, 0.0, (8, 8, 8), (64, 32, 24), 1), 8)
+    ours = twin.by_us(10, Effort(1.0, 0.0, (8, 8, 8), (64, 32, 24), 1), 8)
     assert_equal_light(twin, ours, twin.by_stock("path", 8, 4000, "label"), ("label",), 0.02)
 
 
@@ -193,7 +193,7 @@ def test_every_region_is_as_bright_as_in_a_long_path_trace():
 def test_table_is_as_bright_as_in_a_particle_trace():
     """Light traced from the lamp sees no glass, but knows the table far better than a path tracer."""
     twin = Twin(96)
-    ours = twin.by_us(4, Effort(0.5, 0.0, (16, 16, 16), (96, 48, 32), 1), 16)
+    ours = twin.by_us(10, Effort(0.5, 0.0, (16, 16, 16), (96, 48, 32), 1), 16)
     assert_equal_light(twin, ours, twin.by_stock("ptracer", 32, 1024), TABLE, 0.005)
 
 
