@@ -8,7 +8,7 @@ from scipy.ndimage import maximum_filter, minimum_filter
 from brimcast.scene.built import BuiltSet
 
 from .camera import gather
-from .device import counts, floats, opaque_int
+from .device import counts, draw, floats, opaque_int
 from .engine import dr, mi
 from .interfaces import STEP_OFF_MM
 from .lights import Lights, lamp_factor
@@ -41,7 +41,7 @@ def light_places(geometry: Geometry, lights: Lights, numbers, index, place, norm
     facing = dr.gather(mi.Vector4f, normal, index)
     start = mi.Point3f(where.x, where.y, where.z)
     side = mi.Vector3f(facing.x, facing.y, facing.z)
-    first, _ = mi.sample_tea_32(index, salt)
+    first = mi.UInt32(draw(index, salt) * mi.Float(lights.point_count))
     stride = lights.point_count // count
     total = mi.Float(0)
     number = mi.UInt32(0)

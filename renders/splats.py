@@ -136,6 +136,7 @@ def lay_down(landings: Landings, rows: LampRows, windows: WindowTable, maps, cha
     while dr.hint(patch & (number < total), exclude=[laying, book]):
         t_index = number // count_s
         s_index = number - t_index * count_s
+        # No draw hangs on another here, so four rounds do.
         jitter, _ = mi.sample_tea_32(index, number)
         s = (mi.Float(s_index) + mi.Float(jitter & 0xFFFF) * (1 / 65536)) * share_s
         t = (mi.Float(t_index) + mi.Float(jitter >> 16) * (1 / 65536)) * share_t

@@ -14,6 +14,7 @@ import numpy as np
 from scipy.ndimage import gaussian_filter, uniform_filter
 
 from brimcast.scene.built import BuiltSet
+from brimcast.scene.media import Medium
 from brimcast.shared.bands import GRID_NM
 
 from .device import add_to, counts, draw, draw_pair, floats, opaque_float, opaque_int, opaque_point
@@ -30,9 +31,10 @@ PLACES = 64
 # Voxels that are filled less than this share the light of those around.
 LEAST_FILLED = 0.4
 _LEAST_ROOM = 1e-3  # of a voxel
-# Share of the way over which light forgets its direction that scattered light is evened out over, and the
-# wavelength by which that way is told.
+# Share of the way over which light is lost or forgets its direction that scattered light is evened out over,
+# the wavelength by which that way is told, and the least and the most of it in voxels.
 BLUR, SEEN_NM = 0.25, 550.0
+_LEAST_BLUR, _MOST_BLUR = 0.5, 4.0
 # Rays of the camera that tell their direction in a voxel.
 FEW_RAYS = 4
 NOWHERE = 0xFFFFFFFF
@@ -94,9 +96,8 @@ def place_voxels(built: BuiltSet, world: World, about: int) -> Voxels:
     corners += np.tile(within, (int(there.sum()), 1))
     shares = np.stack([_fill(world.geometry, corners, size, slot) for slot in cloudy])
     filled = shares.sum(axis=0).reshape(-1, BRICK**3)
-    # Light forgets its direction over 1 / reduced scattering, and changes over as much.
-    reach = [1 / (_seen(built.media[slot]) * (1 - built.media[slot].anisotropy)) for slot in cloudy]
-    blur = BLUR * np.array(reach)[shares.argmax(axis=0)].reshape(-1, BRICK**3)
+    blur = np.array([_reach_mm(built.media[slot]) for slot in cloudy])[shares.argmax(axis=0)]
+    blur = np.clip(BLUR * blur, _LEAST_BLUR * size, _MOST_BLUR * size).reshape(-1, BRICK**3)
     # Bricks that hold nothing cloudy are given up.
     kept = filled.any(axis=1)
     order = np.argwhere(there.transpose(2, 1, 0))[~kept]
@@ -109,14 +110,16 @@ def no_voxels() -> Voxels:
     return _number(np.zeros(3), 1.0, np.zeros((1, 1, 1), bool), np.zeros(0), np.zeros(0))
 
 
-def _seen(medium) -> float:
-    return max(float(np.interp(SEEN_NM, GRID_NM, medium.scattering_per_mm)), 1e-9)
+def _reach_mm(medium: Medium) -> float:
+    """Return the way over which light is lost or forgets its direction: its amount changes over as much."""
+    reduced = medium.scattering_per_mm * (1 - medium.anisotropy)
+    return 1 / max(float(np.interp(SEEN_NM, GRID_NM, medium.absorption_per_mm + reduced)), 1e-9)
 
 
 def _number(corner, size: float, there: np.ndarray, volume: np.ndarray, blur: np.ndarray) -> Voxels:
     upright = there.transpose(2, 1, 0).ravel()
     first = np.where(upright, (np.cumsum(upright) - 1) * BRICK**3, NOWHERE)
-    voxels = Voxels(
+    return Voxels(
         corner=opaque_point(corner),
         per_mm=opaque_float(1 / size),
         bricks=mi.Vector3u(*map(opaque_int, there.shape)),
@@ -126,7 +129,6 @@ def _number(corner, size: float, there: np.ndarray, volume: np.ndarray, blur: np
         count=opaque_int(len(volume)),
         blur=floats(blur if len(blur) else [0.0]),
     )
-    return voxels
 
 
 def _fill(geometry: Geometry, corners: np.ndarray, size: float, slot: int) -> np.ndarray:
@@ -248,15 +250,16 @@ class _Neighbours:
 
     def around(self, values: np.ndarray) -> np.ndarray:
         """Sum over each voxel and those that touch it."""
-        whole = np.zeros(self.shape, np.float32)
-        whole[self.cell] = values
-        return uniform_filter(whole, 3, mode="constant")[self.cell] * 27
+        return uniform_filter(self._block(values), 3, mode="constant")[self.cell] * 27
 
     def even_out(self, values: np.ndarray, reach: float) -> np.ndarray:
-        """Values spread over a reach in voxels, by at least half a voxel."""
+        """Values spread over a reach in voxels."""
+        return gaussian_filter(self._block(values), reach, mode="constant", truncate=3.0)[self.cell]
+
+    def _block(self, values: np.ndarray) -> np.ndarray:
         whole = np.zeros(self.shape, np.float32)
         whole[self.cell] = values
-        return gaussian_filter(whole, max(reach, 0.5), mode="constant", truncate=3.0)[self.cell]
+        return whole
 
     def take_in(self, values: np.ndarray) -> np.ndarray:
         """Values, those of hardly filled voxels with their neighbours'."""

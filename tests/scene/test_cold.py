@@ -214,9 +214,8 @@ def build_random(seed):
     return True
 
 
-@pytest.mark.parametrize("seed", range(20))
-def test_random_ice_and_drops_are_sound(seed):
-    build_random(seed)
+def test_random_ice_and_drops_are_sound():
+    assert sum(build_random(seed) for seed in range(20)) > 10
 
 
 @pytest.mark.slow

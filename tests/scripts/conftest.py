@@ -56,6 +56,24 @@ def little_effort(monkeypatch):
 
 
 @pytest.fixture
+def fill_disk_at_second_picture(monkeypatch):
+    """Return a function that lets the second picture that a module writes find the disk full."""
+
+    def fill(module):
+        write, calls = module.write_png, []
+
+        def refuse(*arguments, **options):
+            calls.append(arguments)
+            if len(calls) == 2:
+                raise OSError(28, "No space left on device")
+            write(*arguments, **options)
+
+        monkeypatch.setattr(module, "write_png", refuse)
+
+    return fill
+
+
+@pytest.fixture
 def start_child(tmp_path):
     """Return a function that starts the command as a process of its own, with little effort."""
     children = []

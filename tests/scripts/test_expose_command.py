@@ -436,22 +436,14 @@ def test_earlier_run_of_the_set_is_used_and_left_alone(tmp_path, monkeypatch, ca
     assert set(after) - set(before) == {"stops-picture.png", "stops-table.png", "draft"}
 
 
-def test_maps_that_cannot_be_written_leave_nothing_half(expose, tmp_path, monkeypatch):
+def test_maps_that_cannot_be_written_leave_nothing_half(expose, tmp_path, fill_disk_at_second_picture):
     from brimcast.renders import stopsmap
 
     made = {"picture": {"near": even(1), "far": even(1)}}
     expose(SET, **made)
     maps = [tmp_path / "made" / f"stops-{name}.png" for name in ("picture", "table")]
     before = [path.read_bytes() for path in maps]
-    write, calls = stopsmap.write_png, []
-
-    def refuse(*arguments, **options):
-        calls.append(arguments)
-        if len(calls) == 2:
-            raise OSError(28, "No space left on device")
-        write(*arguments, **options)
-
-    monkeypatch.setattr(stopsmap, "write_png", refuse)
+    fill_disk_at_second_picture(stopsmap)
     status, said = expose(SET, "--change", "camera.iso=50")
     assert status == 2 and "cannot be written: no space left on device" in said
     assert [path.read_bytes() for path in maps] == before

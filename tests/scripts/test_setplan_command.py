@@ -172,21 +172,15 @@ def test_pages_of_an_earlier_larger_plan_go(set_path, tmp_path):
     assert "earlier" not in (out / "setplan-2.svg").read_text(encoding="utf-8")
 
 
-def test_plan_that_ends_halfway_leaves_the_earlier_one(set_path, tmp_path, monkeypatch, capsys):
+def test_plan_that_ends_halfway_leaves_the_earlier_one(
+    set_path, tmp_path, fill_disk_at_second_picture, capsys
+):
     from brimcast.vessels import linework
 
     out = tmp_path / "plan"
     assert main(["setplan", str(set_path), "--out", str(out)]) == 0
     before = {path.name: path.read_bytes() for path in out.iterdir()}
-    write, calls = linework.write_png, []
-
-    def refuse(*arguments, **options):
-        calls.append(arguments)
-        if len(calls) == 2:
-            raise OSError(28, "No space left on device")
-        write(*arguments, **options)
-
-    monkeypatch.setattr(linework, "write_png", refuse)
+    fill_disk_at_second_picture(linework)
     assert main(["setplan", str(set_path), "--out", str(out), "--change", "lamps.key.throw=1.7 m"]) == 2
     assert "cannot be written: no space left" in capsys.readouterr().err
     assert {path.name: path.read_bytes() for path in out.iterdir()} == before
