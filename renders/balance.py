@@ -74,7 +74,7 @@ def tell_exposure(exposure: Exposure) -> str:
     if exposure.relative is not None:
         return "Exposed as metered on the plain table."
     marked = marked_f_number(exposure.f_number)
-    return f"Exposed as by the camera: f/{marked:g}, ISO {exposure.iso:g}, close focus counted."
+    return f"Exposed at f/{marked:g}, ISO {exposure.iso:g}, close focus counted."
 
 
 def list_unbalanced(exposed: Exposed) -> list[str]:

@@ -216,18 +216,12 @@ def trace(geometry: Geometry, rows: LampRows, aim: AimFrame, blockers, tally: Ta
     wandering = choice.x == WANDERING
     # Rays that wander choose each for itself, and no two of them span a patch.
     seed = choice.w ^ dr.select(wandering, rows.ray * mi.UInt32(0x9E3779B1) + 1, 0)
-    forced, countdown = dr.select(wandering, 0, choice.x), mi.UInt32(choice.y)
     photon = Photon(
-        mi.Float(sent),
-        mi.Float(0),
-        forced,
-        countdown,
-        zero,
-        zero,
-        zero,
-        dr.select(wandering, seed, 0),
-        mi.UInt32(_START),
-    )
+        flux=mi.Float(sent), taken=mi.Float(0),
+        forced=dr.select(wandering, 0, choice.x), countdown=mi.UInt32(choice.y),
+        choices=zero, bounces=zero, scatters=zero,
+        history=dr.select(wandering, seed, 0), form=mi.UInt32(_START),
+    )  # fmt: skip
     active = mi.Bool(sent > 0)
     landed = Landed(mi.UInt32(MISSED), mi.Float(0), mi.Float(0), mi.UInt32(0), mi.UInt32(0))
     tint = Tint(rows.optics, row, band)
@@ -241,17 +235,10 @@ def trace(geometry: Geometry, rows: LampRows, aim: AimFrame, blockers, tally: Ta
         # The stretch up to the face, or to where it is scattered: meters see only light that has met
         # glassware; media take their share, cloudy ones lay theirs into voxels.
         reach = dr.select(hit.valid, hit.distance_mm, dr.inf)
-        cloud = pass_cloud(
-            walk, photon, reach, wandering, seed, active & counts_here, band, tally, voxels, active
-        )
-        reach = cloud.length
-        _pass_meters(row, walk.ray, reach, photon.flux, tally, met & counts_here)
-        bounded = hit.valid | cloud.scattered
-        thinning = walk.absorption + dr.select(wandering, 0, walk.scattering)
-        kept = dr.select(bounded, dr.exp(-thinning * reach), 1)
-        absorbed = walk.absorption / dr.maximum(thinning, 1e-30)
-        photon.taken += dr.select(counts_here, photon.flux * (1 - kept) * absorbed, 0)
-        photon.flux *= kept
+        counted = active & counts_here
+        cloud = pass_cloud(walk, photon, reach, wandering, seed, counted, band, tally, voxels, active)
+        _pass_meters(row, walk.ray, cloud.length, photon.flux, tally, met & counts_here)
+        photon = _thin_out(walk, photon, hit.valid | cloud.scattered, cloud.length, wandering, counts_here)
 
         facing = active & ~cloud.scattered
         crossing = approach(geometry, walk, hit, tint, facing, seed, ROUGH_DRAWS + walk.events)
@@ -269,19 +256,33 @@ def trace(geometry: Geometry, rows: LampRows, aim: AimFrame, blockers, tally: Ta
         photon.scatters += dr.select(cloud.scattered, 1, 0)
         photon.form = dr.select(cloud.scattered, _OTHER, photon.form)
 
-        # Faint light is taken out and booked; a way without end is lost.
         going = crossing.metal | crossing.glassy | crossing.sheer | cloud.scattered
-        weak = cloud.scattered & (photon.flux < sent * WEAK)
-        spared = draw(seed, DRAWS_IN_CLOUDS - 1 - photon.scatters) < LAST_CHANCE
-        photon.flux *= dr.select(weak, dr.select(spared, 1 / LAST_CHANCE, 0), 1)
-        faint = going & (photon.flux < sent * FAINT)
-        photon.taken += dr.select(faint & (photon.forced == 0), photon.flux, 0)
-        endless = going & ((walk.events >= MAX_EVENTS) | (photon.scatters >= MAX_SCATTERS)) & ~faint
-        landed.end = dr.select(endless, LOST, landed.end)
-        active = going & ~faint & ~endless
+        active, photon, landed = _tell_going(walk, photon, landed, sent, seed, cloud.scattered, going)
 
     counts = ~wandering | (photon.scatters > 0)
     return _close(photon, walk, landed, visible, counts, tally), tally
+
+
+def _thin_out(walk, photon: Photon, bounded, length, wandering, counts) -> Photon:
+    """Take from light what media absorb on a stretch; of light that goes straight, what they scatter too."""
+    thinning = walk.absorption + dr.select(wandering, 0, walk.scattering)
+    kept = dr.select(bounded, dr.exp(-thinning * length), 1)
+    absorbed = walk.absorption / dr.maximum(thinning, 1e-30)
+    photon.taken += dr.select(counts, photon.flux * (1 - kept) * absorbed, 0)
+    photon.flux *= kept
+    return photon
+
+
+def _tell_going(walk, photon: Photon, landed: Landed, sent, seed, scattered, going):
+    """Tell which rays go on: faint light is taken out and booked, a way without end is lost."""
+    weak = scattered & (photon.flux < sent * WEAK)
+    spared = draw(seed, DRAWS_IN_CLOUDS - 1 - photon.scatters) < LAST_CHANCE
+    photon.flux *= dr.select(weak, dr.select(spared, 1 / LAST_CHANCE, 0), 1)
+    faint = going & (photon.flux < sent * FAINT)
+    photon.taken += dr.select(faint & (photon.forced == 0), photon.flux, 0)
+    endless = going & ((walk.events >= MAX_EVENTS) | (photon.scatters >= MAX_SCATTERS)) & ~faint
+    landed.end = dr.select(endless, LOST, landed.end)
+    return going & ~faint & ~endless, photon, landed
 
 
 def _come_down(walk, hit: Hit, crossing: Crossing, landed: Landed, met, facing) -> Landed:
