@@ -54,6 +54,8 @@ class Panel:
         Length along u and v.
     front, back : (16,) float
         Reflectance per band of each side.
+    transmittance : (16,) float
+        Diffuse transmittance per band, from either side: light comes out of the other side evenly.
     """
 
     name: str
@@ -64,6 +66,7 @@ class Panel:
     size_mm: tuple[float, float]
     front: np.ndarray
     back: np.ndarray
+    transmittance: np.ndarray = field(default_factory=lambda: np.zeros(16))
 
     @property
     def normal(self) -> np.ndarray:
@@ -78,7 +81,7 @@ class Panel:
 
 @dataclass(frozen=True, eq=False)
 class Sheet:
-    """A bent matte surface, such as a label, with a map on each side.
+    """A bent matte surface, such as a label, a backdrop or a leaf, with a map on each side.
 
     Attributes
     ----------
@@ -94,7 +97,11 @@ class Sheet:
     front, back : (16,) float
         Reflectance per band of each side; of the front where there is no picture.
     picture : Print or None
-        On its front; what it lets through holds for both sides.
+        On its front; what it lets through, straight on or diffusely, holds for both sides.
+    transmittance : (16,) float
+        Diffuse transmittance per band, where there is no picture.
+    dips : bool
+        It may stand in a drink. Of others, light that comes down inside a body is lost: a wrong count.
     """
 
     name: str
@@ -105,6 +112,8 @@ class Sheet:
     front: np.ndarray
     back: np.ndarray
     picture: Print | None = None
+    transmittance: np.ndarray = field(default_factory=lambda: np.zeros(16))
+    dips: bool = False
 
 
 @dataclass(frozen=True)

@@ -27,10 +27,16 @@ class Print:
     ----------
     reflectance, through : (lines, columns, 16) float32
         Shares thrown back, and let through straight on; lines from the bottom, columns from the left.
+    transmittance : (lines, columns, 16) float32 or None
+        Shares let through diffusely, where light does not go straight on; none at all where left out.
+    back : (lines, columns, 16) float32 or None
+        Shares that the back throws back; left out, those of the sheet.
     """
 
     reflectance: np.ndarray
     through: np.ndarray
+    transmittance: np.ndarray | None = None
+    back: np.ndarray | None = None
 
 
 def picture_shape(path: Path) -> tuple[int, int]:
