@@ -41,7 +41,7 @@ class Samples:
     spot : mi.UInt32
         Spot of its picture.
     direct : mi.Float
-        (samples × lamps) irradiance per unit radiance of each lamp.
+        (samples × lamps) irradiance per unit radiance of each lamp; below 0 where it falls on the back.
     """
 
     side: object
@@ -190,7 +190,9 @@ class Ground:
     u, v : mi.Float
     origin, outward : mi.Point3f, mi.Normal3f
         Start of rays that leave it, and its normal.
-    albedo : mi.Float
+    albedo, passed : mi.Float
+        Reflectance, and diffuse transmittance.
+    translucent : mi.Bool
     index : mi.Float
         Of the medium before it: radiance there is that in air times the square.
     """
@@ -201,7 +203,18 @@ class Ground:
     origin: object
     outward: object
     albedo: object
+    passed: object
+    translucent: object
     index: object
+
+
+@dr.syntax
+def _look_behind(lights: Lights, plane, side, u, v, active):
+    """Light of a map on the other side of a panel; most sets have no use for it."""
+    found = mi.Float(0)
+    if active:
+        found = look_up(lights, plane * lights.windows.count, side ^ 1, u, v, active)
+    return found
 
 
 @dr.syntax
@@ -214,28 +227,44 @@ def _shade(
         orderly = fraction(start.first_point + 0.618034 * mi.Float(each))
         chance = dr.select(look.bounces == 0, orderly, draw(start.seed, look.step * 64 + 32 + each))
         point = dr.minimum(mi.UInt32(chance * mi.Float(lights.point_count)), lights.point_count - 1)
-        factor = lamp_factor(geometry, lights, each, point, ground.origin, ground.outward, shown)
+        both = ground.translucent
+        factor = lamp_factor(geometry, lights, each, point, ground.origin, ground.outward, both, shown)
         dr.scatter(direct, factor, index * lights.count + each, plain)
         later = shown & ~plain
         weight = dr.gather(mi.Vector2f, lights.weights, each * lights.rows + start.row, later)
         plane = each * 16 + start.band
         stored = look_up(lights, plane * lights.windows.count, ground.panel, ground.u, ground.v, later)
-        stored /= ground.index * ground.index
-        radiance = ground.albedo * dr.inv_pi * (factor * weight.y + weight.x * stored)
-        add_to(img, look.weight * radiance, plane * start.whole + start.pixel, later)
+        behind = _look_behind(lights, plane, ground.panel, ground.u, ground.v, later & (ground.passed > 0))
+        squared = ground.index * ground.index
+        light = ground.albedo * (dr.maximum(factor, 0) * weight.y + weight.x * stored / squared)
+        light += ground.passed * (dr.maximum(-factor, 0) * weight.y + weight.x * behind / squared)
+        add_to(img, look.weight * dr.inv_pi * light, plane * start.whole + start.pixel, later)
         each += 1
 
 
-def _scatter(start: Start, look: Look, outward, albedo, shown):
-    """One more bounce from a matte surface: its direction, whether the path stops, and the weight."""
+def _scatter(start: Start, look: Look, ground: Ground, shown):
+    """One more bounce from a matte surface, or through a translucent one.
+
+    Returns
+    -------
+    crossed : mi.Bool
+        It goes on behind the surface.
+    way : mi.Vector3f
+    stop : mi.Bool
+        The path ends.
+    look : Look
+    """
     free = mi.Point2f(draw(start.seed, look.step * 64), draw(start.seed, look.step * 64 + 1))
     spin = dr.select(look.bounces == 0, start.first_way, free)
-    way = mi.Frame3f(outward).to_world(mi.warp.square_to_cosine_hemisphere(spin))
+    both = ground.albedo + ground.passed
+    crossed = shown & (draw(start.seed, look.step * 64 + 5) * both < ground.passed)
+    side = dr.select(crossed, -ground.outward, ground.outward)
+    way = mi.Frame3f(side).to_world(mi.warp.square_to_cosine_hemisphere(spin))
     bounces = look.bounces + dr.select(shown, 1, 0)
     late = shown & (bounces >= ROULETTE_BOUNCE)
     stop = (late & (draw(start.seed, look.step * 64 + 2) < 0.5)) | (bounces >= MAX_BOUNCES)
-    weight = look.weight * dr.select(shown, albedo * dr.select(late, 2, 1), 1)
-    return way, stop, Look(weight, bounces, look.step, look.scatters)
+    weight = look.weight * dr.select(shown, both * dr.select(late, 2, 1), 1)
+    return crossed, way, stop, Look(weight, bounces, look.step, look.scatters)
 
 
 @dr.syntax
@@ -311,12 +340,16 @@ def follow(geometry: Geometry, lights: Lights, start: Start, index, direct, imag
         plain = shown & (walk.events == 0) & (look.bounces == 0) & (look.weight == 1)
         seen = dr.select(plain, Samples(hit.panel, spot.u, spot.v, spot.number, mi.Float(0)), seen)
         outward = dr.select(hit.entering, hit.normal, -hit.normal)
-        side = dr.select(hit.entering, STEP_OFF_MM, -STEP_OFF_MM)
-        origin = hit.point + side * hit.face_normal
-        albedo = dr.gather(mi.Float, geometry.reflectance, spot.number * 16 + start.band, shown)
-        ground = Ground(hit.panel, spot.u, spot.v, origin, outward, albedo, walk.index)
+        step_off = dr.select(hit.entering, STEP_OFF_MM, -STEP_OFF_MM) * hit.face_normal
+        shares = spot.number * 16 + start.band
+        ground = Ground(
+            hit.panel, spot.u, spot.v, hit.point + step_off, outward,
+            albedo=dr.gather(mi.Float, geometry.reflectance, shares, shown),
+            passed=dr.gather(mi.Float, geometry.transmittance, shares, shown & spot.translucent),
+            translucent=spot.translucent, index=walk.index,
+        )  # fmt: skip
         _shade(geometry, lights, start, look, ground, shown, plain, index, direct, image)
-        bounced, stop, look = _scatter(start, look, outward, albedo, shown)
+        crossed, bounced, stop, look = _scatter(start, look, ground, shown)
 
         # An interface: through or back by chance.
         orderly = (walk.events == 0) & (start.bounces == 0)
@@ -326,7 +359,7 @@ def follow(geometry: Geometry, lights: Lights, start: Start, index, direct, imag
         look.weight *= dr.select(crossing.metal, mirror, 1) * get_kept(hit, crossing, reflect)
         look.weight *= dr.select(crossing.sheer, spot.through, 1)
         walk = proceed(walk, hit, crossing, reflect)
-        walk.ray.o = dr.select(shown, origin, walk.ray.o)
+        walk.ray.o = dr.select(shown, hit.point + dr.select(crossed, -step_off, step_off), walk.ray.o)
         walk.ray.d = dr.select(shown, bounced, walk.ray.d)
         walk.ray.o = dr.select(scattered, place, walk.ray.o)
         walk.ray.d = dr.select(scattered, way, walk.ray.d)
@@ -368,8 +401,13 @@ def resolve(geometry, lights: Lights, eye: Eye, samples: Samples, pixels, index,
         direct = dr.gather(mi.Float, samples.direct, where * lights.count + lamp, seen)
         spot = dr.gather(mi.UInt32, samples.spot, where, seen)
         albedo = dr.gather(mi.Float, geometry.reflectance, spot * 16 + band, seen)
-        light = direct * radiance + look_up(lights, plane * lights.windows.count, side, u, v, seen)
+        passed = dr.gather(mi.Float, geometry.transmittance, spot * 16 + band, seen)
+        maps = plane * lights.windows.count
+        light = dr.maximum(direct, 0) * radiance + look_up(lights, maps, side, u, v, seen)
         total += dr.select(seen, light * albedo * dr.inv_pi, 0)
+        behind = _look_behind(lights, plane, side, u, v, seen & (passed > 0))
+        behind += dr.maximum(-direct, 0) * radiance
+        total += dr.select(seen, behind * passed * dr.inv_pi, 0)
         number += 1
     add_to(image, total, plane * (eye.pixels.x * eye.pixels.y) + pixel, mi.Bool(True))
     return image

@@ -48,7 +48,7 @@ def light_places(geometry: Geometry, lights: Lights, numbers, index, place, norm
     while dr.hint(number < count, exclude=[geometry, lights]):
         # Every stride-th point of the lamp's set, from a start of the place's own.
         point = (first + number * stride) % lights.point_count
-        total += lamp_factor(geometry, lights, lamp, point, start, side, mi.Bool(True))
+        total += lamp_factor(geometry, lights, lamp, point, start, side, mi.Bool(False), mi.Bool(True))
         number += 1
     return total / mi.Float(count)
 

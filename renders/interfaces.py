@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from .device import draw_pair
 from .engine import dr, mi
 from .roughness import get_away, roughen
-from .world import AIR, DIELECTRIC, MATTE, METAL, NO_PANEL, Geometry
+from .world import AIR, DIELECTRIC, MATTE, METAL, NO_PANEL, SHEER, TRANSLUCENT, Geometry
 
 # A new ray starts this far from the face it leaves, mm: twenty-five times the rounding of a coordinate of
 # 100 mm in single precision. A longer step jumps over the thin edges of drops, grains and cracks: at 1e-3
@@ -182,18 +182,21 @@ class Spot:
         Spot of its picture.
     through : mi.Float
         Share of the light that goes straight on.
+    translucent : mi.Bool
+        Whether the side lets light through diffusely.
     """
 
     u: object
     v: object
     number: object
     through: object
+    translucent: object
 
 
 @dr.syntax
 def find_spot(geometry: Geometry, hit: Hit, band: mi.UInt32, active: mi.Bool) -> Spot:
     """Look up where on a panel's side a ray came down; zeros where it did not."""
-    u, v, through, number = mi.Float(0), mi.Float(0), mi.Float(0), mi.UInt32(0)
+    u, v, through, number, translucent = mi.Float(0), mi.Float(0), mi.Float(0), mi.UInt32(0), mi.Bool(False)
     if active:
         places = [dr.gather(mi.Vector2f, geometry.places, corner, active) for corner in hit.corners.xyz]
         place = places[0] + (places[1] - places[0]) * hit.blend.x + (places[2] - places[0]) * hit.blend.y
@@ -202,9 +205,11 @@ def find_spot(geometry: Geometry, hit: Hit, band: mi.UInt32, active: mi.Bool) ->
         column = dr.minimum(mi.UInt32(dr.maximum(place.x * scale.x, 0)), about.y - 1)
         line = dr.minimum(mi.UInt32(dr.maximum(place.y * scale.y, 0)), about.z - 1)
         number = about.x + line * about.y + column
-        through = dr.gather(mi.Float, geometry.through, number * 16 + band, active & (about.w > 0))
+        sheer = active & ((about.w & SHEER) != 0)
+        through = dr.gather(mi.Float, geometry.through, number * 16 + band, sheer)
+        translucent = (about.w & TRANSLUCENT) != 0
         u, v = place.x, place.y
-    return Spot(u, v, number, through)
+    return Spot(u, v, number, through, translucent)
 
 
 @dataclass

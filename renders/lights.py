@@ -13,6 +13,7 @@ from brimcast.shared.bands import BAND_WIDTH_NM, sample_wavelengths
 from .device import floats, opaque_int
 from .engine import dr, mi
 from .glowtable import GlowTable, list_glows, shine
+from .interfaces import STEP_OFF_MM
 from .lightpass import LampLight
 from .sequences import spread
 from .tubes import meet_ring, meet_tube, tube_strip
@@ -274,8 +275,11 @@ def look_up(lights: Lights, base, side, u, v, active):
     return near * (1 - share_y) + far * share_y
 
 
-def lamp_factor(geometry: Geometry, lights: Lights, lamp, point, place, normal, active):
-    """Irradiance per unit radiance of a lamp at a place, by one point of its front; 0 where blocked."""
+def lamp_factor(geometry: Geometry, lights: Lights, lamp, point, place, normal, both, active):
+    """Irradiance per unit radiance of a lamp at a place, by one point of its front; 0 where blocked.
+
+    Where `both` is true, light that falls on the back of the place counts too, as a negative number.
+    """
     where = lamp * lights.point_count + point
     start = dr.gather(mi.Vector4f, lights.place, where, active)
     facing = dr.gather(mi.Vector4f, lights.normal, where, active)
@@ -307,10 +311,13 @@ def lamp_factor(geometry: Geometry, lights: Lights, lamp, point, place, normal, 
     toward = way / near
     arriving = dr.dot(toward, normal)
     leaving = -dr.dot(toward, outward)
-    lit = active & (arriving > 0) & (leaving > 0)
+    behind = both & (arriving < 0)
+    lit = active & ((arriving > 0) | behind) & (leaving > 0)
     off = mi.Vector3f(start.x, start.y, start.z) - middle
     share = shine(lights.glow, lamp, off, level, upright, outward, -toward, lit & (facing.w != 0))
     lit &= share > 0
-    ray = mi.Ray3f(place, toward, near * 0.9999, 0.0, [])
+    # The place lies one step off the surface; its back is as far beyond.
+    side = dr.select(behind, place - 2 * STEP_OFF_MM * normal, place)
+    ray = mi.Ray3f(side, toward, near * 0.9999, 0.0, [])
     lit &= ~geometry.scene.ray_test(ray, coherent=False, active=lit)
     return dr.select(lit, area * arriving * leaving / near2 * share, 0)

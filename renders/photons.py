@@ -25,7 +25,7 @@ from .glowtable import shine
 from .interfaces import Crossing, Hit, Tint, approach, find_hit, get_kept, proceed, set_out
 from .launches import AimFrame, LampRows, Landings, Tally
 from .voxels import Voxels
-from .world import NO_PANEL, Geometry
+from .world import DIPS, NO_PANEL, Geometry
 
 # A wine glass's wall leads light round by total reflection: of all light on the glass 5e-3 goes on past 100
 # events, 1.6e-4 past 400, none past 1600. Few rays go so far, so they cost no time.
@@ -289,11 +289,11 @@ def _come_down(walk, hit: Hit, crossing: Crossing, landed: Landed, met, facing) 
     """Note the end of the way: into the room, or down on a panel."""
     outside = walk.inside == 0
     down = crossing.matte & met
-    # A black body may stand in a drink; a panel that light meets there tells of a wrong count.
+    # What may stand in a drink is told apart: any other panel that light meets there tells of a wrong count.
     black = hit.panel == NO_PANEL
     surface = dr.select(black, BLACK, LANDED)
     end = dr.select(met & facing & ~hit.valid, dr.select(outside, ESCAPED, LOST), landed.end)
-    end = dr.select(down, dr.select(outside | black, surface, LOST), end)
+    end = dr.select(down, dr.select(outside | black | (hit.slot == DIPS), surface, LOST), end)
     spot = crossing.spot
     here = Landed(end, spot.u, spot.v, hit.panel, hit.patch)
     landed = dr.select(down, here, landed)

@@ -18,6 +18,10 @@ from .engine import mi
 
 # What a solid's face does to light.
 DIELECTRIC, METAL, MATTE = 0, 1, 2
+# What a matte body is instead of a slot: whether light may come down on it inside a drink.
+DRY, DIPS = 0, 1
+# What a panel side lets through somewhere, as bits: light straight on, and light diffusely.
+SHEER, TRANSLUCENT = 1, 2
 # Panel number of a face that swallows light.
 NO_PANEL = 0xFFFF
 # Row of the media tables for the room's air: after the slots.
@@ -33,8 +37,8 @@ class Side:
     name : str
     size_mm : (2,) float
         Of its map along u and v.
-    reflectance, through : (lines, columns, 16) float
-        Shares thrown back and let through, spot by spot; a plain side has one spot.
+    reflectance, through, transmittance : (lines, columns, 16) float
+        Shares thrown back, let through straight on, and diffusely, spot by spot; a plain side has one spot.
     widths : (k, 2) float or None
         See `built.Sheet`.
     """
@@ -43,6 +47,7 @@ class Side:
     size_mm: tuple[float, float]
     reflectance: np.ndarray
     through: np.ndarray
+    transmittance: np.ndarray
     widths: np.ndarray | None = None
 
 
@@ -61,15 +66,16 @@ class Geometry:
     vertex_normal : mi.Float
         Four numbers a vertex: exact surface normal, and roughness (one for all of a face).
     bodies : mi.UInt32
-        Four numbers a body: kind, medium slot, front panel, back panel.
+        Four numbers a body: kind, medium slot (of a matte one `DRY` or `DIPS`), front panel, back panel.
     places : mi.Float
         Two numbers a vertex: place on the map of the panel that it belongs to, mm.
     spots : mi.UInt32
-        Four numbers a panel side: first spot of its picture, columns, lines, and whether light goes through.
+        Four numbers a panel side: first spot of its picture, columns, lines, and what goes through (`SHEER`
+        and `TRANSLUCENT`).
     spot_scales : mi.Float
         Two numbers a panel side: spots per mm across and upward.
-    reflectance, through : mi.Float
-        (spots × 16) shares thrown back and let through straight on.
+    reflectance, through, transmittance : mi.Float
+        (spots × 16) shares thrown back, let through straight on, and diffusely.
     metal_reflectance : mi.Float
         (bodies × 16).
     """
@@ -84,6 +90,7 @@ class Geometry:
     spot_scales: object
     reflectance: object
     through: object
+    transmittance: object
     metal_reflectance: object
 
 
@@ -125,7 +132,8 @@ def build_world(built: BuiltSet) -> World:
     places = [np.zeros((sum(len(mesh.vertices_mm) for mesh in parts), 2))]
     sides = []
     for number, panel in enumerate(built.panels):
-        bodies.append((MATTE, 0, 2 * number, 2 * number + 1))
+        dips = isinstance(panel, Sheet) and panel.dips
+        bodies.append((MATTE, DIPS if dips else DRY, 2 * number, 2 * number + 1))
         metals.append(np.zeros(16))
         parts.append(panel.mesh)
         places.append(panel.places_mm)
@@ -156,8 +164,9 @@ def build_world(built: BuiltSet) -> World:
         places=floats(np.concatenate(places)),
         spots=counts(_number_spots(sides)),
         spot_scales=floats([_scale_spots(side) for side in sides]),
-        reflectance=floats(np.concatenate([side.reflectance.reshape(-1, 16) for side in sides])),
-        through=floats(np.concatenate([side.through.reshape(-1, 16) for side in sides])),
+        reflectance=_list_spots(side.reflectance for side in sides),
+        through=_list_spots(side.through for side in sides),
+        transmittance=_list_spots(side.transmittance for side in sides),
         metal_reflectance=floats(metals),
     )
     return World(
@@ -171,26 +180,35 @@ def build_world(built: BuiltSet) -> World:
 
 
 def _list_sides(panel: Panel | Sheet) -> list[Side]:
-    names, size = (panel.name, f"{panel.name} (back)"), panel.size_mm
-    plain = [reflectance.reshape(1, 1, 16) for reflectance in (panel.front, panel.back)]
-    if isinstance(panel, Panel):
-        return [Side(name, size, one, np.zeros((1, 1, 16))) for name, one in zip(names, plain, strict=True)]
-    if panel.picture is None:
-        fronts = plain
-        through = np.zeros((1, 1, 16))
-    else:
-        through = panel.picture.through
-        # The back is plain, but light comes through it where it does through the front.
-        fronts = panel.picture.reflectance, np.where(through > 0, 0, plain[1])
-    return [Side(name, size, one, through, panel.widths) for name, one in zip(names, fronts, strict=True)]
+    front, back, passed = (
+        share.reshape(1, 1, 16) for share in (panel.front, panel.back, panel.transmittance)
+    )
+    through, widths = np.zeros((1, 1, 16)), None
+    if isinstance(panel, Sheet):
+        widths, picture = panel.widths, panel.picture
+        if picture is not None:
+            front, through = picture.reflectance, picture.through
+            # Light comes through the back where it does through the front.
+            back = np.where(through > 0, 0, back if picture.back is None else picture.back)
+            passed = np.zeros_like(front) if picture.transmittance is None else picture.transmittance
+    names = panel.name, f"{panel.name} (back)"
+    return [
+        Side(name, panel.size_mm, shown, through, passed, widths)
+        for name, shown in zip(names, (front, back), strict=True)
+    ]
+
+
+def _list_spots(shares):
+    return floats(np.concatenate([share.reshape(-1, 16) for share in shares]))
 
 
 def _number_spots(sides: list[Side]) -> list:
-    """First spot, columns, lines, and whether light goes through, side by side."""
+    """First spot, columns, lines, and what goes through, side by side."""
     first, found = 0, []
     for side in sides:
         lines, columns, _ = side.reflectance.shape
-        found.append((first, columns, lines, bool(side.through.any())))
+        passing = SHEER * bool(side.through.any()) + TRANSLUCENT * bool(side.transmittance.any())
+        found.append((first, columns, lines, passing))
         first += lines * columns
     return found
 

@@ -17,8 +17,11 @@ from brimcast.renders.lights import set_lights
 from brimcast.renders.scouting import scout
 from brimcast.renders.world import build_world
 from brimcast.scene.builder import build
+from brimcast.scene.built import Sheet
+from brimcast.scene.panels import rectangle
 from brimcast.scene.setfile import parse
 from brimcast.shared.colour import BAND_XYZ
+from brimcast.vessels.mesh import placed, rotated
 
 BALL_MM, RADIUS_MM = (104.0, -8.0), 30.0
 SET = f"""
@@ -64,9 +67,10 @@ LABELLED = SET.replace("azimuth: 150 deg", "azimuth: 90 deg").replace(
 class Twin:
     """The set in both forms, and the regions of its picture."""
 
-    def __init__(self, width_px, text=SET):
+    def __init__(self, width_px, text=SET, *sheets):
         start()
-        self.built = build(parse(text, changes={"render.width": width_px}))
+        built = build(parse(text, changes={"render.width": width_px}))
+        self.built = replace(built, panels=(*built.panels, *sheets))
         self.scene = stock.stock_scene(self.built)
         self.regions = self._find_regions()
 
@@ -180,6 +184,18 @@ def test_label_is_as_bright_as_in_a_path_tracer():
     twin = Twin(64, LABELLED)
     ours = twin.by_us(10, Effort(1.0, 0.0, (8, 8, 8), (64, 32, 24), 1), 8)
     assert_equal_light(twin, ours, twin.by_stock("path", 8, 4000, "label"), ("label",), 0.02)
+
+
+def test_matte_sheet_inside_a_ball_is_as_bright_as_in_a_path_tracer():
+    """As fruit in a drink: no lamp reaches it but through the ball, nor does the camera see it otherwise."""
+    mesh = placed(rotated(rectangle(36, 24), [[1, 0, 0], [0, 0, -1], [0, 1, 0]]), (*BALL_MM, RADIUS_MM))
+    places = mesh.vertices_mm[:, [0, 2]] - [BALL_MM[0] - 18, RADIUS_MM - 12]
+    white = np.full(16, 0.7)
+    widths = np.array([[0.0, 1.0], [24.0, 1.0]])
+    sheet = Sheet("sheet", mesh, places, (36.0, 24.0), widths, white, white, dips=True)
+    twin = Twin(64, SET.replace("azimuth: 150 deg", "azimuth: 30 deg"), sheet)
+    ours = twin.by_us(12, Effort(1.0, 0.0, (8, 8, 8), (64, 32, 24), 1), 8)
+    assert_equal_light(twin, ours, twin.by_stock("path", 8, 2000, "ball"), ("ball",), 0.02)
 
 
 @pytest.mark.slow
