@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import numpy as np
-from scipy.ndimage import maximum_filter, minimum_filter
+from scipy.ndimage import gaussian_filter, map_coordinates, maximum_filter, minimum_filter
 
 from brimcast.scene.built import BuiltSet
 
@@ -20,6 +20,9 @@ FEW_POINTS = 16
 MANY_POINTS = 64
 POINTS_A_METER = 4096
 RAYS_A_METER = 1 << 15
+# Places across and along the table's window to which matte surfaces send light, and rays from each.
+COARSE = 48, 36
+RAYS_A_PLACE = 1024
 
 
 @dr.freeze(warn_after=1000)
@@ -125,24 +128,66 @@ def meter_bounced(built: BuiltSet, world: World, lights: Lights) -> np.ndarray:
         places.append(_disc(meter, RAYS_A_METER, rng))
         ways.append(_cosine_ways(meter.normal, RAYS_A_METER, rng))
         numbers.append(number * 16 + np.arange(RAYS_A_METER) % 16)
-    count = meters * RAYS_A_METER
+    gathered = (np.concatenate(part) for part in (places, ways, numbers))
+    light = _gather(world, lights, *gathered, meters * 16, built.seed * 31 + 7)
+    return light.reshape(lamps, 16, meters, 16) / (RAYS_A_METER / 16)
+
+
+def map_bounced(built: BuiltSet, world: World, lights: Lights, window: Window) -> np.ndarray | None:
+    """Return the light that matte surfaces send to the table's window, (lamps, 16 bands, rows, columns).
+
+    Spectral irradiance per unit luminance of the lamp, 1/nm, on a grid of `COARSE` places from edge to edge
+    of the window, for `spread_bounced`; None where nothing but the table is matte, which sends itself none.
+    """
+    shares = [(panel.front, panel.back, panel.transmittance) for panel in built.panels[1:]]
+    pictured = any(getattr(panel, "picture", None) for panel in built.panels)
+    if window.cells == 0 or not (pictured or np.any(shares)):
+        return None
+    rng = np.random.default_rng((built.seed, 86028121))
+    columns, rows = COARSE
+    corner = built.panels[0].corner_mm[:2]
+    (u, v), half = window.centres(), window.cell_mm / 2
+    x, y = (np.linspace(at[0] - half, at[-1] + half, many) for at, many in ((u, columns), (v, rows)))
+    flat = corner + np.stack(np.meshgrid(x, y), axis=-1).reshape(-1, 2)
+    places = np.repeat(np.pad(flat, ((0, 0), (0, 1)), constant_values=STEP_OFF_MM), RAYS_A_PLACE, axis=0)
+    ways = _cosine_ways(np.array([0.0, 0.0, 1.0]), len(places), rng)
+    numbers = np.repeat(np.arange(len(flat)), RAYS_A_PLACE)
+    light = _gather(world, lights, places, ways, numbers, len(flat), built.seed * 37 + 11)
+    light = light.reshape(len(built.lamps), 16, rows, columns) / RAYS_A_PLACE
+    return gaussian_filter(light, (0, 0, 1, 1), mode="nearest")
+
+
+def spread_bounced(light: np.ndarray, window: Window) -> np.ndarray:
+    """Spread (..., rows, columns) light as of `map_bounced` over the cells of the window."""
+    steps = [(np.arange(n) + 0.5) / n * (m - 1) for n, m in zip(window.shape, light.shape[-2:], strict=True)]
+    where = np.meshgrid(*steps, indexing="ij")
+    flat = light.reshape(-1, *light.shape[-2:])
+    found = np.stack([map_coordinates(one, where, order=1) for one in flat])
+    return found.reshape(*light.shape[:-2], *window.shape)
+
+
+def _gather(world: World, lights: Lights, places, ways, numbers, whole: int, salt: int) -> np.ndarray:
+    """Return π times the radiance that comes along rays, summed by number, (lamps, 16, whole).
+
+    Of rays drawn by the cosine that is, over their count, the irradiance.
+    """
+    count, lamps = len(places), int(lights.count.numpy()[0])
     index = dr.arange(mi.UInt32, count)
-    image, direct = dr.zeros(mi.Float, lamps * 16 * meters * 16), dr.zeros(mi.Float, count * lamps)
+    image, direct = dr.zeros(mi.Float, lamps * 16 * whole), dr.zeros(mi.Float, count * lamps)
     dr.make_opaque(index, image, direct)
     _, image = gather(
         world.geometry,
         lights,
-        floats(np.pad(np.concatenate(places), ((0, 0), (0, 1)))),
-        floats(np.pad(np.concatenate(ways), ((0, 0), (0, 1)))),
-        counts(np.concatenate(numbers)),
-        opaque_int(meters * 16),
+        floats(np.pad(places, ((0, 0), (0, 1)))),
+        floats(np.pad(ways, ((0, 0), (0, 1)))),
+        counts(numbers),
+        opaque_int(whole),
         index,
-        opaque_int(built.seed * 31 + 7),
+        opaque_int(salt),
         direct,
         image,
     )
-    # Rays drawn by the cosine: irradiance is π times their mean radiance.
-    return image.numpy().reshape(lamps, 16, meters, 16) * np.pi / (RAYS_A_METER / 16)
+    return np.pi * image.numpy().reshape(lamps, 16, whole)
 
 
 def _cosine_ways(normal: np.ndarray, count: int, rng) -> np.ndarray:

@@ -10,6 +10,7 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from brimcast.scene.built import BuiltSet
+from brimcast.shared.colour import BAND_XYZ
 
 from . import camerapass, direct, lightpass
 from .camerapass import FINISHES, Picture
@@ -40,6 +41,8 @@ class Outcome:
         The table's fine window.
     direct : (lamps, ny, nx) float
         Direct light on the window, E/L in sr.
+    bounced : (lamps, 16, rows, columns) float or None
+        Light that matte surfaces send to the window, see `direct.map_bounced`.
     meter_direct : (lamps, meters, 16) float
         E/L in sr, in sixteen independent parts.
     meter_bounced : (lamps, 16, meters, 16) float
@@ -57,6 +60,7 @@ class Outcome:
     lights: list[LampLight]
     window: Window
     direct: np.ndarray
+    bounced: np.ndarray | None
     meter_direct: np.ndarray
     meter_bounced: np.ndarray
     picture: Picture | None = None
@@ -73,6 +77,25 @@ class Outcome:
     def y_mm(self) -> np.ndarray:
         """Cell centres of the window along the table's depth."""
         return self.built.panels[0].corner_mm[1] + self.window.centres()[1]
+
+    def bare(self, number: int) -> np.ndarray:
+        """Return the light of a lamp that comes to the window straight and from matte surfaces.
+
+        (16, ny, nx), 1/nm, per unit luminance, without gels.
+        """
+        light = self.direct[number] * self.built.lamps[number].band_spectrum[:, None, None]
+        if self.bounced is not None:
+            light = light + direct.spread_bounced(self.bounced[number], self.window)
+        return light
+
+    def bare_seen(self, number: int) -> np.ndarray:
+        """Return the same as (ny, nx) in luminous units, through the lamp's gels."""
+        lamp = self.built.lamps[number]
+        light = self.direct[number] * lamp.passed
+        if self.bounced is not None:
+            seen = np.tensordot(BAND_XYZ[:, 1] * lamp.gel, self.bounced[number], 1)
+            light = light + direct.spread_bounced(seen, self.window)
+        return light
 
 
 class _KeptLight:
@@ -159,6 +182,7 @@ def run(
         lights=lights,
         window=plan.windows.fine,
         direct=direct.map_direct(built, world, shining, plan.windows.fine),
+        bounced=direct.map_bounced(built, world, shining, plan.windows.fine),
         meter_direct=direct.meter_direct(built, world, shining),
         meter_bounced=direct.meter_bounced(built, world, shining),
         sides=tuple(side.name for side in world.sides),

@@ -179,9 +179,8 @@ def plan_table(outcome: Outcome, exposed: Exposed) -> Plan | None:
         lamp = light.lamp
         spectrum = lamp.band_spectrum * lamp.scale
         here = light.maps[:, :, : outcome.window.cells].sum(axis=1).reshape(16, *outcome.window.shape)
-        straight = outcome.direct[number] * spectrum[:, None, None]
         through = (lamp.gel * matte)[:, None, None]
-        bands[lamp.name] = (here * lamp.scale + straight) * through
+        bands[lamp.name] = (here + outcome.bare(number)) * lamp.scale * through
         plain[lamp.name] = (light.plain * spectrum)[:, None, None] * through
     plain_level = float(develop(plain, exposure, white=white)[0, 0] @ LUMINANCE)
     if not plain_level > 0:

@@ -137,7 +137,7 @@ def _caustic(outcome: Outcome, number: int, kind: int) -> dict:
     if outcome.window.cells == 0:
         return {key: {"value": None, "standard_error": None} for key in MEASURES}
     both = light.channels.sum(axis=1)
-    straight = outcome.direct[number] * light.lamp.passed
+    straight = outcome.bare_seen(number)
     batches = [
         TableLight(
             outcome.x_mm,
@@ -212,12 +212,11 @@ def list_maps(outcome: Outcome, met: np.ndarray) -> dict[str, np.ndarray]:
     for number, light in enumerate(outcome.lights):
         name, scale = light.lamp.name, light.lamp.scale
         here = light.maps[:, :, : window.cells].reshape(16, 2, *window.shape)
-        spectrum = light.lamp.band_spectrum[:, None, None]
         arrays[f"{name}.spectrum"] = light_of(light.lamp.spectrum, light.lamp.line_nm)
         arrays[f"{name}.gel"] = light.lamp.gel
         arrays[f"{name}.plain"] = light.plain * scale * light.lamp.band_spectrum
         arrays[f"{name}.meters"] = met[number]
-        arrays[f"{name}.direct"] = (outcome.direct[number] * spectrum * scale).astype(np.float32)
+        arrays[f"{name}.direct"] = (outcome.bare(number) * scale).astype(np.float32)
         for place, kind in enumerate(KINDS):
             arrays[f"{name}.{kind}"] = (here[:, place] * scale).astype(np.float32)
     return arrays
