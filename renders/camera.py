@@ -14,7 +14,7 @@ from .device import add_to, draw, draw_pair
 from .engine import dr, mi
 from .eye import Eye, first_ray, fraction, spread_samples
 from .interfaces import STEP_OFF_MM, Tint, approach, find_hit, get_kept, proceed, set_out
-from .lights import Lights, lamp_factor, look_up, meet_front
+from .lights import Lights, lamp_factor, look_up, look_up_blurred, meet_front
 from .scattering import free_path, tire, turn
 from .voxels import OCTANTS, read_haze
 from .world import NO_PANEL, Geometry
@@ -209,11 +209,13 @@ class Ground:
 
 
 @dr.syntax
-def _look_behind(lights: Lights, plane, side, u, v, active):
-    """Light of a map on the other side of a panel; most sets have no use for it."""
+def _look_up(lights: Lights, plane, side, u, v, sharp, active):
+    """Light of a panel side's map: sharp for what is looked at, blurred for what lights it."""
     found = mi.Float(0)
-    if active:
-        found = look_up(lights, plane * lights.windows.count, side ^ 1, u, v, active)
+    if active & sharp:
+        found = look_up(lights, plane * lights.windows.count, side, u, v, active & sharp)
+    if active & ~sharp:
+        found = look_up_blurred(lights, plane, side, u, v, active & ~sharp)
     return found
 
 
@@ -233,8 +235,9 @@ def _shade(
         later = shown & ~plain
         weight = dr.gather(mi.Vector2f, lights.weights, each * lights.rows + start.row, later)
         plane = each * 16 + start.band
-        stored = look_up(lights, plane * lights.windows.count, ground.panel, ground.u, ground.v, later)
-        behind = _look_behind(lights, plane, ground.panel, ground.u, ground.v, later & (ground.passed > 0))
+        sharp, other = look.bounces == 0, ground.panel ^ 1
+        stored = _look_up(lights, plane, ground.panel, ground.u, ground.v, sharp, later)
+        behind = _look_up(lights, plane, other, ground.u, ground.v, sharp, later & (ground.passed > 0))
         squared = ground.index * ground.index
         light = ground.albedo * (dr.maximum(factor, 0) * weight.y + weight.x * stored / squared)
         light += ground.passed * (dr.maximum(-factor, 0) * weight.y + weight.x * behind / squared)
@@ -405,7 +408,7 @@ def resolve(geometry, lights: Lights, eye: Eye, samples: Samples, pixels, index,
         maps = plane * lights.windows.count
         light = dr.maximum(direct, 0) * radiance + look_up(lights, maps, side, u, v, seen)
         total += dr.select(seen, light * albedo * dr.inv_pi, 0)
-        behind = _look_behind(lights, plane, side, u, v, seen & (passed > 0))
+        behind = _look_up(lights, plane, side ^ 1, u, v, mi.Bool(True), seen & (passed > 0))
         behind += dr.maximum(-direct, 0) * radiance
         total += dr.select(seen, behind * passed * dr.inv_pi, 0)
         number += 1

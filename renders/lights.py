@@ -54,6 +54,8 @@ class Lights:
     glow : GlowTable
     maps : mi.Float
         (lamps × 16 × cells) irradiance.
+    blurred : mi.Float
+        (lamps × 16 × cells of the coarse windows) all of it, so coarsely that no place stands out.
     windows : WindowTable
     haze : mi.Float
         (lamps × 16 × octants × voxels) light that cloudy media send to the camera.
@@ -72,6 +74,7 @@ class Lights:
     fronts: object
     glow: GlowTable
     maps: object
+    blurred: object
     windows: WindowTable
     haze: object
     voxels: Voxels
@@ -110,6 +113,7 @@ def set_lights(
         fronts=floats([_describe_front(lamp) for lamp in built.lamps]),
         glow=list_glows(built.lamps),
         maps=floats(maps),
+        blurred=floats(windows.blur(maps)),
         windows=windows.table,
         haze=floats(np.stack([settle(voxels, light.haze) for light in lights]) if voxel_count else [0.0]),
         voxels=voxels,
@@ -262,16 +266,39 @@ def look_up(lights: Lights, base, side, u, v, active):
     columns = dr.select(within, size.x, wide_size.x)
     lines = dr.select(within, size.y, wide_size.y)
     first = base + dr.select(within, size.z, wide_size.z)
+    return _blend(lights.maps, first, columns, lines, x, y, active)
+
+
+def look_up_blurred(lights: Lights, plane, side, u, v, active):
+    """The same from the coarse windows alone, for light that goes on: what is seen after a matte surface.
+
+    A narrow bright line would be met there by few paths, each of which would leave a bright speck.
+
+    Parameters
+    ----------
+    plane : mi.UInt32
+        Number of the lamp and band, 16 bands a lamp.
+    """
+    windows = lights.windows
+    frame = dr.gather(mi.Vector4f, windows.frames, 2 * side + 1, active)
+    size = dr.gather(mi.Vector4u, windows.shapes, 2 * side + 1, active)
+    first = plane * (windows.count - windows.fine) + size.z - windows.fine
+    x, y = (u - frame.x) * frame.z, (v - frame.y) * frame.z
+    return _blend(lights.blurred, first, size.x, size.y, x, y, active)
+
+
+def _blend(values, first, columns, lines, x, y, active):
+    """Bilinear value of a grid of cells at a place, in cells from its corner."""
     x = dr.clip(x - 0.5, 0, mi.Float(columns) - 1)
     y = dr.clip(y - 0.5, 0, mi.Float(lines) - 1)
     column, line = mi.UInt32(x), mi.UInt32(y)
     next_column = dr.minimum(column + 1, columns - 1)
     next_line = dr.minimum(line + 1, lines - 1)
     share_x, share_y = x - mi.Float(column), y - mi.Float(line)
-    near = dr.gather(mi.Float, lights.maps, first + line * columns + column, active) * (1 - share_x)
-    near += dr.gather(mi.Float, lights.maps, first + line * columns + next_column, active) * share_x
-    far = dr.gather(mi.Float, lights.maps, first + next_line * columns + column, active) * (1 - share_x)
-    far += dr.gather(mi.Float, lights.maps, first + next_line * columns + next_column, active) * share_x
+    near = dr.gather(mi.Float, values, first + line * columns + column, active) * (1 - share_x)
+    near += dr.gather(mi.Float, values, first + line * columns + next_column, active) * share_x
+    far = dr.gather(mi.Float, values, first + next_line * columns + column, active) * (1 - share_x)
+    far += dr.gather(mi.Float, values, first + next_line * columns + next_column, active) * share_x
     return near * (1 - share_y) + far * share_y
 
 

@@ -101,6 +101,28 @@ class Windows:
         """(cells,) area of each cell."""
         return np.concatenate([window.areas_mm2 for window in self.listed])
 
+    def blur(self, maps: np.ndarray) -> np.ndarray:
+        """Return (..., cells) light in the coarse windows alone, (..., cells less the fine ones).
+
+        What lies in the table's fine window is added to the coarse cells below it.
+        """
+        fine, wide = self.listed[:2]
+        found = maps[..., fine.cells :].copy()
+        if fine.cells:
+            lines, columns = (
+                np.minimum(((centres - corner) / wide.cell_mm).astype(int), count - 1)
+                for centres, corner, count in zip(
+                    reversed(fine.centres()), reversed(wide.corner_mm), wide.shape, strict=True
+                )
+            )
+            into = (lines[:, None] * wide.shape[1] + columns).ravel()
+            share = (fine.cell_mm / wide.cell_mm) ** 2
+            for one, light in zip(
+                found.reshape(-1, found.shape[-1]), maps.reshape(-1, maps.shape[-1]), strict=True
+            ):
+                one[: wide.cells] += share * np.bincount(into, light[: fine.cells], wide.cells)
+        return found
+
 
 def list_windows(listed) -> Windows:
     """Number the cells of windows one after another."""
