@@ -58,6 +58,8 @@ class Effort:
     voxels: int = 6_000
 
 
+# What is fainter than this share of the plain table need not be more exact than there: light of large lamps.
+FAINT_SHARE = 0.25
 # Sets with cloudy media get so many times fewer rounds.
 CLOUDY_SHARE = 4
 EFFORTS = {
@@ -343,7 +345,8 @@ def _error(light: LampLight, windows: Windows) -> float:
     if not windows.fine.cells:
         return 0.0
     x_mm, y_mm = windows.fine.centres()
-    error = relative_error(x_mm, y_mm, light.channels[:, :, 0].sum(axis=1))
+    least = light.plain_seen * FAINT_SHARE
+    error = relative_error(x_mm, y_mm, light.channels[:, :, 0].sum(axis=1), least)
     return 0.0 if error is None else float(error)
 
 

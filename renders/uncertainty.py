@@ -72,12 +72,13 @@ def measure_with_errors(light, batches, plain, foot_radius_mm, incident_flux):
     return {key: _join(key, value, [(a[key], b[key]) for a, b in pairs]) for key, value in values.items()}
 
 
-def relative_error(x_mm, y_mm, batches_luminous):
+def relative_error(x_mm, y_mm, batches_luminous, least=0.0):
     """Return the rms error of a mean map over its outline, relative to its mean there.
 
     With v the variance of the mean in each cell (sample variance over the n batches, divided by n), and
     the outline of measures.md taken on the mean map M, it is sqrt(mean of v) / mean of M, both means
-    over the cells inside the outline. This is the error that the qualities are stated in.
+    over the cells inside the outline. This is the error that the qualities are stated in. Where the mean of
+    M is under `least`, it is relative to that.
 
     Parameters
     ----------
@@ -85,6 +86,7 @@ def relative_error(x_mm, y_mm, batches_luminous):
         Cell centres.
     batches_luminous : sequence of (ny, nx) float
         At least two independent estimates of M.
+    least : float
 
     Returns
     -------
@@ -111,7 +113,7 @@ def relative_error(x_mm, y_mm, batches_luminous):
     for batch in batches_luminous:
         squares += (batch[outline.rows, outline.columns][outline.part] - inside) ** 2
     variance = squares / (count - 1) / count
-    return float(np.sqrt(variance.mean()) / inside.mean())
+    return float(np.sqrt(variance.mean()) / max(inside.mean(), least))
 
 
 def _halve(count):

@@ -498,6 +498,7 @@ def test_relative_error_of_a_map_with_known_noise(count):
     batches = [m * rng.gamma(1 / 0.3**2, 0.3**2, m.shape) for _ in range(count)]
     assert (m > 0).sum() > 2500
     assert relative_error(x, y, batches) == pytest.approx(0.3 / np.sqrt(count), rel=0.03)
+    assert relative_error(x, y, batches, least=2.0) == pytest.approx(0.15 / np.sqrt(count), rel=0.03)
     assert relative_error(x, y, [m] * 2) == 0.0
     assert relative_error(x, y, [0 * m] * 2) is None
     with pytest.raises(ValueError, match="at least two"):
