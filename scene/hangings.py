@@ -8,7 +8,6 @@ from typing import NamedTuple
 import numpy as np
 
 from brimcast.shared.errors import Fault, PersonError
-from brimcast.vessels import solids
 from brimcast.vessels.mesh import placed, rotated
 
 from . import models_panels as hung
@@ -16,14 +15,14 @@ from .built import Camera, Panel, Sheet, Solid
 from .glassfiles import folder_of
 from .glowcards import HiddenError, hide_card
 from .gobos import cut_outline
-from .panels import bands_of, hang_sheet, sides_of
+from .panels import bands_of, hang_sheet, rectangle, sides_of
 from .pieces import LIFT_MM, Piece
 from .setfile import SetFile, faults_at
 from .strips import BendError, fold, lay_strip, sweep
 from .views import face
 
-# A mirror's thickness; its black back lies so far behind it, and reaches so far beyond its edges.
-MIRROR_MM, BACK_GAP_MM, BACK_RIM_MM = 1.0, 0.1, 0.5
+# A mirror's black back lies so far behind its face, and reaches so far beyond the edges.
+BACK_GAP_MM, BACK_RIM_MM = 0.1, 0.5
 # No thing of a set can be called so, for it has a space.
 BACKDROP = "paper backdrop"
 
@@ -163,11 +162,10 @@ def _hang_mirror(set_file: SetFile, name: str, pieces, camera, faced, made: Hang
     normal = face(set_file, f"mirrors.{name}.facing", model.facing, model.at_mm, faced)
     width, height = model.size_mm
     turn = np.stack([*sides_of(normal), normal], axis=1)
-    # The slab's upper face is the mirror.
-    mesh = placed(solids.slab(width, height, MIRROR_MM), (0.0, 0.0, -MIRROR_MM))
-    mesh = placed(rotated(mesh, turn), model.at_mm)
+    # One sheet: the edges of a slab would mirror too.
+    mesh = placed(rotated(rectangle(width, height), turn), model.at_mm)
     made.solids.append(Solid(face_of(name), mesh, "metal", reflectance=bands_of(model.reflectance)))
-    behind = np.asarray(model.at_mm, float) - (MIRROR_MM + BACK_GAP_MM) * normal
+    behind = np.asarray(model.at_mm, float) - BACK_GAP_MM * normal
     size = (width + 2 * BACK_RIM_MM, height + 2 * BACK_RIM_MM)
     return hang_sheet(name, behind, size, normal, np.zeros(16))
 

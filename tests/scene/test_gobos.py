@@ -56,7 +56,9 @@ def test_rectangles_cover_what_is_dark_once():
 
 
 def test_cells_stay_square_on_a_narrow_flag(tmp_path):
-    mesh = cut_outline(_draw(tmp_path, lambda draw, ink: draw.rectangle((0, 0, 399, 399), fill=ink)), (300, 30))
+    mesh = cut_outline(
+        _draw(tmp_path, lambda draw, ink: draw.rectangle((0, 0, 399, 399), fill=ink)), (300, 30)
+    )
     assert len(mesh.faces) == 2 and mesh.area_mm2 == pytest.approx(300 * 30)
 
 
