@@ -62,16 +62,16 @@ def test_ratio_is_kept_and_the_largest_area_is_larger():
     assert free[0] * free[1] >= wide * tall
 
 
-def test_largest_card_reaches_to_its_outline_all_round():
-    """Seen level, the far rim is the lower: it comes (AWAY + BEHIND) / (AWAY + RADIUS) times as far.
+def test_largest_card_fills_the_outline():
+    """At half its height the tumbler hides its whole width, down to the table and as far up.
 
-    In the middle the near rim would cover more; a card's corners stand where the rim comes down to that.
+    Its rim, 80 mm over the lens, is seen 80 (AWAY + BEHIND) / (AWAY + RADIUS) = 82.6 mm over the card's middle
+    or more: with the margin that is above the 80 mm to which a card that just clears the table reaches.
     """
     wide, tall = size_of(hidden("behind: glass", "f/64"))
-    near, far = (80 * (AWAY + BEHIND) / (AWAY + side * RADIUS) for side in (-1, 1))
-    assert 2 * (far - MARGIN_MM) - 0.2 <= tall or wide >= 2 * (half_width(64) - MARGIN_MM) - 0.2
-    assert tall <= 2 * 80 + 0.01  # the table
-    assert wide <= 2 * (half_width(64) - MARGIN_MM) and tall <= 2 * (near - MARGIN_MM)
+    exact = 2 * (half_width(64) - MARGIN_MM)
+    assert exact - GRAIN_MM - 0.1 <= wide <= exact + 0.01
+    assert tall == pytest.approx(160, abs=GRAIN_MM)
 
 
 def test_drink_hides_less_than_the_glass():
