@@ -65,8 +65,8 @@ def test_ratio_is_kept_and_the_largest_area_is_larger():
 def test_largest_card_fills_the_outline():
     """At half its height the tumbler hides its whole width, down to the table and as far up.
 
-    Its rim, 80 mm over the lens, is seen 80 (AWAY + BEHIND) / (AWAY + RADIUS) = 82.6 mm over the card's middle
-    or more: with the margin that is above the 80 mm to which a card that just clears the table reaches.
+    Its rim, 80 mm over the lens, is seen 80 (AWAY + BEHIND) / (AWAY + RADIUS) = 82.6 mm over the card's
+    middle or more: even less the margin that is above the 80 mm of a card that just clears the table.
     """
     wide, tall = size_of(hidden("behind: glass", "f/64"))
     exact = 2 * (half_width(64) - MARGIN_MM)
