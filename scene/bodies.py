@@ -6,8 +6,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from .built import BuiltSet, Camera, Panel, Room
+from .built import BuiltSet, Camera, Panel, Room, Solid
+from .hangings import face_of
 from .lamps import Lamp
+from .screens import list_screens
 
 # Where a set has no room: a usual table (common practice).
 USUAL_TABLE_MM = 750.0
@@ -16,14 +18,14 @@ HEAD_LONG_MM, HEAD_WIDE_MM = 350.0, 150.0
 FRONT_MM = 1.0
 POLE_MM = 35.0
 LEGS_MM = 500.0  # from a stand's pole to the ends of its legs
-TABLE_THICK_MM, SHEET_MM = 30.0, 3.0
+TABLE_THICK_MM, SHEET_MM, FOIL_MM = 30.0, 3.0, 0.2
 CAMERA_WIDE_MM, CAMERA_TALL_MM, CAMERA_DEEP_MM, LENS_TUBE_MM = 150.0, 120.0, 100.0, 45.0
 # Farther than any studio: a sun or a sky, which has neither stand nor housing.
 FAR_MM = 15_000.0
 # A sheet no higher than this over the table stands on it.
 ON_TABLE_MM = 20.0
-# A line that ends so near a sheet ends on it.
-TOUCH_MM = 0.05
+# What turns by less is taken as one flat part of a bent sheet.
+FLAT_DEG = 12.0
 
 
 @dataclass(frozen=True, eq=False)
@@ -34,7 +36,7 @@ class Body:
     ----------
     name : str
         Of the thing in the set that it is part of.
-    part : {'glass', 'prop', 'table', 'front', 'head', 'pole', 'arm', 'flag', 'card', 'plate', 'camera'}
+    part : {'glass', 'prop', 'table', 'front', 'head', 'pole', 'arm', 'plate', 'camera'} or a kind of sheet
     points_mm : (n, 3) float
         Its convex hull is the body.
     """
@@ -100,16 +102,49 @@ def front_outline(lamp: Lamp) -> np.ndarray:
 
 
 def list_stands(built: BuiltSet) -> tuple[Stand, ...]:
-    """Return the stands of lamps, and of flags and cards that do not stand on the table."""
+    """Return the stands of lamps, and of panels that do not stand on the table; paper has none."""
     given = room_of(built).stands_mm
     held = {lamp.name: lamp.centre_mm for lamp in built.lamps if has_head(lamp)}
-    held |= {panel.name: middle_of(panel) for panel in sheets_of(built) if not stands_on_table(built, panel)}
+    for panel in sheets_of(built):
+        if built.sheets[panel.name] != "backdrop" and not stands_on_table(built, panel):
+            held[panel.name] = middle_of(panel)
     return tuple(Stand(name, given.get(name, tuple(place[:2])), place) for name, place in held.items())
 
 
 def sheets_of(built: BuiltSet) -> tuple[Panel, ...]:
-    """Return the panels that are flags and cards."""
-    return tuple(panel for panel in built.panels if panel.name in built.sheets)
+    """Return the panels that are hung: flags, cards, foils, diffusers, mirrors, the backdrop; no walls."""
+    return tuple(panel for panel in built.panels if built.sheets.get(panel.name, "room") != "room")
+
+
+def hero_solid(built: BuiltSet) -> Solid | None:
+    """Return the body of the hero: the first glass, else the prop called so or the first; None without."""
+    faces = mirror_faces(built)
+    things = [solid for solid in built.solids if solid.name not in faces]
+    name = built.feet[0].name if built.feet else "hero"
+    return next((solid for solid in things if solid.name == name), things[0] if things else None)
+
+
+def mirror_faces(built: BuiltSet) -> set[str]:
+    """Return the names of the solids that are the faces of mirrors; see `hangings`."""
+    return {face_of(name) for name, kind in built.sheets.items() if kind == "mirror"}
+
+
+def split_sheet(panel) -> list[np.ndarray]:
+    """Return the parts (n, 3), mm, of a panel that are flat or nearly so, in order; a flat one is one part.
+
+    A flat panel of any outline counts with all of its rectangle.
+    """
+    if hasattr(panel, "corner_mm"):
+        return [corners_of(panel)]
+    corners = panel.mesh.vertices_mm[panel.mesh.faces]
+    ways = np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])
+    ways /= np.linalg.norm(ways, axis=1, keepdims=True)
+    parts, first = [], 0
+    for number in range(1, len(ways) + 1):
+        if number == len(ways) or ways[number] @ ways[first] < np.cos(np.radians(FLAT_DEG)):
+            parts.append(np.unique(corners[first:number].reshape(-1, 3), axis=0))
+            first = number
+    return parts
 
 
 def middle_of(panel) -> np.ndarray:
@@ -131,40 +166,10 @@ def corners_of(panel: Panel) -> np.ndarray:
 
 
 def stands_on_table(built: BuiltSet, panel) -> bool:
-    """Return whether a flag or card stands on the table itself."""
+    """Return whether a panel stands on the table itself."""
     points = panel.mesh.vertices_mm
     low = points[points[:, 2] < points[:, 2].min() + 1]
     return bool(points[:, 2].min() <= ON_TABLE_MM and all(over_table(built, spot) for spot in low))
-
-
-def list_screens(built: BuiltSet) -> dict[str, np.ndarray]:
-    """Return the triangles (m, 3, 3) of table, plates, flags and cards by name: what light does not pass."""
-    # What is neither flat nor one of these, such as a label, belongs to a glass.
-    flat = [panel for panel in built.panels if hasattr(panel, "corner_mm") or panel.name in built.sheets]
-    return {panel.name: panel.mesh.vertices_mm[panel.mesh.faces] for panel in flat}
-
-
-def cut_off(place_mm, spots_mm: np.ndarray, triangles: np.ndarray) -> np.ndarray:
-    """Return which lines from a place to spots (n, 3) go through triangles (m, 3, 3); ends do not count.
-
-    After T. Möller, B. Trumbore, Fast, minimum storage ray/triangle intersection, 1997.
-    """
-    cut = np.zeros(len(spots_mm), bool)
-    way = np.asarray(spots_mm, float) - place_mm
-    length = np.linalg.norm(way, axis=1)
-    with np.errstate(divide="ignore", invalid="ignore"):
-        for corner, second, third in triangles:
-            one, other = second - corner, third - corner
-            across = np.cross(way, other)
-            scale = across @ one
-            start = np.asarray(place_mm, float) - corner
-            u = across @ start / scale
-            turned = np.cross(start, one)
-            v = way @ turned / scale
-            along = (other @ turned / scale) * length
-            inside = (u >= 0) & (v >= 0) & (u + v <= 1)
-            cut |= inside & (along > TOUCH_MM) & (along < length - TOUCH_MM)
-    return cut
 
 
 def over_table(built: BuiltSet, place) -> bool:
@@ -182,17 +187,20 @@ def list_bodies(built: BuiltSet) -> tuple[Body, ...]:
     """Return all bodies of a set. Bulk that the set file does not state is taken by common practice."""
     bodies = [_table(built)]
     glasses = {foot.name for foot in built.feet}
+    faces = mirror_faces(built)
     for solid in built.solids:
         # What a glass holds or wears is named after it.
-        if any(solid.name.startswith(f"{glass} ") for glass in glasses):
+        if solid.name in faces or any(solid.name.startswith(f"{glass} ") for glass in glasses):
             continue
         bodies.append(Body(solid.name, "glass" if solid.name in glasses else "prop", solid.mesh.vertices_mm))
     known = list_screens(built)
     for panel in built.panels[1:]:
-        if panel.name in known:
-            half = SHEET_MM / 2 * panel.mesh.normals
-            points = np.concatenate([panel.mesh.vertices_mm - half, panel.mesh.vertices_mm + half])
-            bodies.append(Body(panel.name, built.sheets.get(panel.name, "plate"), points))
+        kind = built.sheets.get(panel.name, "plate")
+        if panel.name in known and kind != "room":
+            thick = FOIL_MM if kind in ("foil", "backdrop") else SHEET_MM
+            for part in split_sheet(panel):
+                half = thick / 2 * _square_to(part)
+                bodies.append(Body(panel.name, kind, np.concatenate([part - half, part + half])))
     for lamp in built.lamps:
         if not is_far(lamp):
             bodies += _lamp(lamp)
@@ -204,6 +212,11 @@ def list_bodies(built: BuiltSet) -> tuple[Body, ...]:
     if built.camera:
         bodies += _camera(built.camera, floor)
     return tuple(bodies)
+
+
+def _square_to(part_mm: np.ndarray) -> np.ndarray:
+    """Return the unit vector square to a part that is nearly flat."""
+    return np.linalg.svd(part_mm - part_mm.mean(axis=0))[2][2]
 
 
 def _table(built: BuiltSet) -> Body:

@@ -12,12 +12,13 @@ from . import models_materials as stuff
 from . import models_things as things
 from .built import BuiltSet, Foot
 from .fixtures import SKY_MM
+from .hangings import hang_all
 from .lamps import Lamp, plain_table_factor
-from .panels import bands_of, hang_sheet, lay_plate, lay_table
+from .panels import lay_plate, lay_table
 from .pieces import Piece, choose_vessel, fill_glass, make_solid, rank_media, shape_prop
+from .roomwalls import check_room, clad_room
 from .setfile import SetFile, digest
 from .views import (
-    face,
     measure_room,
     meter_white_card,
     place_camera,
@@ -79,24 +80,25 @@ def build(set_file: SetFile, detail: float = 1.0) -> BuiltSet:
     faced = {lamp.name: lamp.centre_mm for lamp in lamps} | stands
     if camera:
         faced["camera"] = camera.place_mm
-    sheets = [("flags", name, sheet, np.zeros(16)) for name, sheet in set_file.flags.items()]
-    sheets += [("cards", name, sheet, bands_of(sheet.reflectance)) for name, sheet in set_file.cards.items()]
-    for section, name, sheet, reflectance in sheets:
-        normal = face(set_file, f"{section}.{name}.facing", sheet.facing, sheet.at_mm, faced)
-        panels.append(hang_sheet(name, sheet, normal, reflectance))
+    hung = hang_all(set_file, pieces, camera, faced)
+    room = measure_room(set_file)
+    shell = clad_room(set_file, room)
+    check_room(set_file, shell, lamps, camera)
+    panels += [*hung.panels, *shell]
+    kinds = hung.kinds | dict.fromkeys((panel.name for panel in shell), "room")
 
     media = rank_media(set_file, pieces)
     slots = {key: slot for slot, key in enumerate(media)}
     built = BuiltSet(
         title=set_file.title,
         media=tuple(media.values()),
-        solids=tuple(make_solid(piece, slots) for piece in pieces),
+        solids=(*(make_solid(piece, slots) for piece in pieces), *hung.solids),
         panels=tuple(panels),
         lamps=tuple(lamps),
         camera=camera,
         meters=(
             *(place_meter(set_file, name, faced) for name in set_file.meters),
-            *meter_white_card(set_file, faced),
+            *meter_white_card(set_file, hung.panels),
         ),
         feet=tuple(feet),
         relative=not any(lamp.calibrated for lamp in lamps),
@@ -104,9 +106,9 @@ def build(set_file: SetFile, detail: float = 1.0) -> BuiltSet:
         seed=set_file.render.seed,
         cell_mm=set_file.render.cell_mm,
         digest=digest(set_file),
-        room=measure_room(set_file),
-        sheets=dict.fromkeys(set_file.flags, "flag") | dict.fromkeys(set_file.cards, "card"),
-        notes=tuple(notes),
+        room=room,
+        sheets=kinds,
+        notes=(*notes, *hung.notes),
     )
     return _scaled(built) if built.relative else built
 

@@ -215,7 +215,7 @@ class Room:
     walls_mm : dict of str to float
         x or y of the walls `left`, `right`, `behind`, `front` that are known.
     stands_mm : dict of str to (float, float)
-        Where the stands of lamps, flags and cards stand that do not stand right under them.
+        Where the stands of lamps and panels stand that do not stand right under them.
     """
 
     floor_mm: float
@@ -262,7 +262,8 @@ class BuiltSet:
         Hash of the set's content.
     room : Room or None
     sheets : dict of str to str
-        Which of the panels are a `flag` or a `card`, by name.
+        Which of the panels are a `flag`, `card`, `foil`, `diffuser`, `mirror` (its back), the `backdrop`, or
+        part of the `room`, by name.
     notes : tuple of str
         What to warn of.
     """

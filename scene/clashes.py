@@ -11,17 +11,16 @@ import numpy as np
 from .bodies import (
     LEGS_MM,
     Body,
-    cut_off,
     goes_through_table,
     is_far,
     list_bodies,
-    list_screens,
     list_stands,
     room_of,
 )
 from .built import BuiltSet
 from .frame import crop_share, project
 from .readings import at_glass, read_lamp
+from .screens import cut_off, list_screens
 
 CLASH, CLOSE, NOTE, CLEAR = "clash", "close", "note", "clear"
 # Nearer than this is told of (common practice: what a knock or a slipped clamp moves).
@@ -35,6 +34,9 @@ WALLS = {
     "front": "wall on the camera's side",
 }
 HOOD_DEG = 45.0
+# Parts of things that are not to be in the frame, and what they are called.
+SEEN = {"front": "lamp", "head": "lamp", "pole": "stand", "arm": "stand"}
+SEEN |= {kind: kind for kind in ("flag", "card", "foil", "diffuser", "mirror")}
 _LOOK_MM = 2000.0  # things farther apart than this are not measured
 
 
@@ -80,15 +82,16 @@ def _state(clearance_mm: float, near_mm: float) -> str:
 
 
 def _check_frame(built: BuiltSet, bodies: tuple[Body, ...]) -> Iterator[Check]:
-    """Find what the camera sees of lamps, stands, flags and cards; hidden parts do not count."""
+    """Find what the camera sees of lamps, stands and panels; hidden parts do not count."""
     camera = built.camera
     crop = np.array(crop_share(camera) or (1.0, 1.0))
     screens = list_screens(built)
     seen_already: set[str] = set()
+    parts: dict[tuple[str, str], list[Body]] = {}
     for body in bodies:
-        if body.part not in ("front", "head", "pole", "arm", "flag", "card") or body.name == "camera":
-            continue
-        spots = _spread(body.points_mm)
+        if body.part in SEEN and body.name != "camera":
+            parts.setdefault((body.name, body.part), []).append(body)
+    for (body, *_), spots in ((same, _spread_all(same)) for same in parts.values()):
         seen = project(camera, spots)
         ahead = seen[:, 2] > camera.focal_mm
         for name, triangles in screens.items():
@@ -100,7 +103,7 @@ def _check_frame(built: BuiltSet, bodies: tuple[Body, ...]) -> Iterator[Check]:
         clearance = float((np.hypot(*beyond.T) * seen[ahead, 2] / camera.image_mm).min())
         share = float(np.mean(np.all(np.abs(seen[:, :2]) < 1, axis=1) & ahead))
         kept = bool(np.any(np.all(np.abs(seen[ahead, :2]) < crop, axis=1)))
-        word = {"flag": "flag", "card": "card", "front": "lamp", "head": "lamp"}.get(body.part, "stand")
+        word = SEEN[body.part]
         check = _say_frame(body, word, clearance, share, kept, camera.crop is not None)
         # Of a lamp whose front is in the frame nothing more need be said of its body.
         if body.part != "head" or body.name not in seen_already:
@@ -118,10 +121,14 @@ def _say_frame(body: Body, word: str, clearance: float, share: float, kept: bool
     if cropped:
         text += ", inside the crop too" if kept else ", outside the crop"
     # A card may be meant to be seen: a background, or a glow behind the drink.
-    if word == "card":
+    if word in ("card", "diffuser"):
         text += "; well, if it is a background or hides behind a glass"
         return Check(what, things, NOTE, 0.0, text)
     return Check(what, things, CLASH, -1.0, text)
+
+
+def _spread_all(bodies: list[Body]) -> np.ndarray:
+    return np.concatenate([_spread(body.points_mm) for body in bodies])
 
 
 def _spread(points_mm: np.ndarray) -> np.ndarray:
@@ -224,22 +231,23 @@ def _belong(one: Body, other: Body, lamps: tuple[str, ...]) -> bool:
     parts = {one.part, other.part}
     if parts == {"prop"} or parts == {"plate", "prop"} or parts == {"plate"}:
         return True
-    # A stand through the table has a finding of its own.
-    if parts == {"table", "pole"}:
+    # A stand through the table has a finding of its own; paper comes off the table.
+    if parts in ({"table", "pole"}, {"table", "backdrop"}):
         return True
     pairs = ((one.name, other.name), (other.name, one.name))
     return any(a == lamp and b.startswith(f"{lamp} ") for lamp in lamps for a, b in pairs)
 
 
 def _check_light(built: BuiltSet) -> Iterator[Check]:
-    """Tell of lamps whose light a flag or card keeps off the hero."""
+    """Tell of lamps whose light panels keep off the hero."""
     glass = at_glass(built)
     bare = replace(built, panels=built.panels[:1])
     for lamp in built.lamps:
         plain = read_lamp(bare, lamp, glass)
         left = read_lamp(built, lamp, glass) / plain if plain > 0 else 1.0
         if left < 0.95:
-            text = f"flags and cards keep {1 - left:.0%} of {lamp.name}'s light off the middle of the hero"
+            kept = f"{1 - left:.0%} of {lamp.name}'s light"
+            text = f"what hangs between keeps {kept} off the middle of the hero"
             yield Check("light kept off the hero", (lamp.name,), NOTE, None, text)
 
 

@@ -17,6 +17,8 @@ from .yamlplaces import Document, Path_
 
 #: Words that mean something by themselves, so no thing may be called so.
 KEPT = (*DIRECTIONS, "camera", "table")
+#: Sections whose things stand on stands.
+ON_STANDS = ("lamps", "flags", "cards", "foils", "diffusers", "mirrors")
 
 Found = tuple[Path_, str, str]
 
@@ -81,7 +83,7 @@ def _targets(things: dict[str, dict]) -> Iterator[tuple[Path_, str]]:
     for lamp in things["lamps"]:
         yield ("lamps", lamp, "aim"), "aim"
     yield from ((("camera", key), key) for key in ("aim", "focus"))
-    for section in ("flags", "cards", "meters"):
+    for section in ("flags", "cards", "diffusers", "mirrors", "meters"):
         for name in things[section]:
             yield (section, name, "facing"), "facing"
 
@@ -107,10 +109,10 @@ def _check_white(document: Document, things: dict[str, dict]) -> Iterator[Found]
 
 
 def _check_stands(document: Document, things: dict[str, dict]) -> Iterator[Found]:
-    known = [*things["lamps"], *things["flags"], *things["cards"]]
+    known = [name for section in ON_STANDS for name in things[section]]
     for name in _group(document.value(("room", "stands"))):
         if name not in known:
-            text = f"there is no lamp, flag or card called {name!r}{nearest(name, known) or ';'}"
+            text = f"there is no lamp or panel called {name!r}{nearest(name, known) or ';'}"
             yield ("room", "stands", name), f"{text} allowed: {listed(known)}", "key"
 
 

@@ -8,8 +8,8 @@ from pydantic import Field, PrivateAttr
 
 from .models_base import Part
 from .models_heads import AnyLamp
-from .models_lights import Card, Flag
 from .models_numbers import NAME_PATTERN, Number
+from .models_panels import Backdrop, Card, Diffuser, Flag, Foil, Mirror
 from .models_room import Room
 from .models_things import AnyProp, Glass, Table
 from .models_vessels import FileName
@@ -24,6 +24,9 @@ SECTIONS = {
     "lamps": "lamp",
     "flags": "flag",
     "cards": "card",
+    "foils": "foil",
+    "diffusers": "diffuser",
+    "mirrors": "mirror",
     "meters": "meter",
 }
 
@@ -54,9 +57,13 @@ class SetFile(Part):
     lamps: dict[str, AnyLamp] = _section("Lamps by name.", ..., min_length=1)
     flags: dict[str, Flag] = _section("Black panels by name.")
     cards: dict[str, Card] = _section("Reflecting panels by name.")
+    foils: dict[str, Foil] = _section("Black foil bent by hand, by name.")
+    diffusers: dict[str, Diffuser] = _section("Panels that let light through diffusely, by name.")
+    mirrors: dict[str, Mirror] = _section("Flat mirrors by name.")
+    backdrop: Backdrop | None = Field(None, description="Paper that curves up behind the set.")
     camera: Camera | None = Field(None, description="The camera; left out, only maps can be made.")
     meters: dict[str, Meter] = _section("Light meters by name.")
-    room: Room | None = Field(None, description="The room; only the set plan uses it.")
+    room: Room | None = Field(None, description="The room; it casts light only where it has a reflectance.")
     render: Render = Field({}, description="How finely to compute.")
 
     _document: Document | None = PrivateAttr(None)

@@ -1,4 +1,4 @@
-"""Light and what shapes it: lamps with their meter readings, flags and cards."""
+"""Light: lamps with their meter readings, and what things look at."""
 
 from __future__ import annotations
 
@@ -14,16 +14,13 @@ from .models_fronts import Scrim
 from .models_numbers import (
     LENGTH,
     NAME_PATTERN,
-    At3,
     Azimuth,
     Elevation,
     Lengths,
-    Pair,
     Point,
     Quantity,
     Size,
 )
-from .models_surfaces import Reflectance
 
 DIRECTIONS = ("up", "down")
 
@@ -139,20 +136,3 @@ class Lamp(Light):
     throw_mm: Size = Field("1.5 m", alias="throw", description="From the lamp's front to its aim.")
     reading: Reading | None = Field(None, description="Meter reading; for all lamps or for none.")
     scrim: Scrim | None = Field(None, description="A diffuser panel in front of the lamp.")
-
-
-class Flag(Part):
-    """A thin black panel that keeps light away."""
-
-    size_mm: Pair = Field(["300 mm", "400 mm"], alias="size", description="Width and height.")
-    at_mm: At3 = Field(alias="at", description="Its centre.")
-    facing: Facing = Field("hero", description="Where its front looks.")
-
-
-class Card(Part):
-    """A thin panel that throws light back from both sides."""
-
-    size_mm: Pair = Field(["200 mm", "300 mm"], alias="size", description="Width and height.")
-    at_mm: At3 = Field(alias="at", description="Its centre.")
-    facing: Facing = Field("hero", description="Where its front looks.")
-    reflectance: Reflectance = Field("85 %", description="Share of the light thrown back.")

@@ -6,14 +6,21 @@ from typing import Literal
 
 from pydantic import Field, model_validator
 
-from .models_base import Part, fault
+from .models_base import Part, fault, listed, nearest, show
 from .models_finish import Zone
 from .models_numbers import Azimuth, Quantity, Share, Size
 from .models_vessels import FileName
 
+#: Matte reflectors by a word; typical values, from memory: no sheet was measured.
+REFLECTORS = {
+    "gold": {"red": "80 %", "green": "62 %", "blue": "30 %"},
+    "silver": {"red": "80 %", "green": "80 %", "blue": "80 %"},
+    "white": {"red": "85 %", "green": "85 %", "blue": "85 %"},
+}
+
 
 class Reflectance(Part):
-    """Share of the light that a matte surface throws back, alike for all colours or one each."""
+    """Share of the light that a surface throws back, alike for all colours or one each, or by a word."""
 
     red: Share = Field(description="Share of the red light.")
     green: Share = Field(description="Share of the green light.")
@@ -22,11 +29,19 @@ class Reflectance(Part):
     @model_validator(mode="before")
     @classmethod
     def _spread(cls, value: object) -> object:
-        return value if isinstance(value, dict | Part) else {"red": value, "green": value, "blue": value}
+        if isinstance(value, dict | Part):
+            return value
+        if isinstance(value, str) and value.isalpha():
+            if value not in REFLECTORS:
+                near = nearest(value, REFLECTORS) or ";"
+                allowed = f"{listed(REFLECTORS)}, a share such as 60 %, or one each for red, green and blue"
+                raise fault(f"{show(value)} is not known{near} allowed: {allowed}")
+            return REFLECTORS[value]
+        return {"red": value, "green": value, "blue": value}
 
     @classmethod
     def __get_pydantic_json_schema__(cls, core, handler):
-        return {"anyOf": [Quantity("fraction").json(), handler(core)]}
+        return {"anyOf": [{"enum": list(REFLECTORS)}, Quantity("fraction").json(), handler(core)]}
 
 
 class Label(Zone):

@@ -1,4 +1,4 @@
-"""Flat matte surfaces: the table, plates, flags and cards."""
+"""Flat matte surfaces: the table, plates, and panels that hang on the set."""
 
 from __future__ import annotations
 
@@ -48,18 +48,40 @@ def lay_plate(name: str, prop: things.Plate, mesh: Mesh) -> Panel:
     return Panel(name, mesh, corner, u, v, (width, height), np.zeros(16), np.zeros(16))
 
 
-def hang_sheet(name: str, model, normal: np.ndarray, reflectance: np.ndarray) -> Panel:
-    """Return a flag or card whose front looks along a unit normal."""
-    centre = np.asarray(model.at_mm, float)
-    u, v = _sides(normal)
-    width, height = model.size_mm
-    mesh = placed(rotated(rectangle(width, height), np.stack([u, v, normal], axis=1)), centre)
+def hang_sheet(name: str, at_mm, size_mm, normal: np.ndarray, reflectance: np.ndarray, mesh=None) -> Panel:
+    """Return a panel whose front looks along a unit normal, both sides alike.
+
+    Parameters
+    ----------
+    name : str
+    at_mm : (3,) float
+        Its centre.
+    size_mm : (float, float)
+        Width and height.
+    normal : (3,) float
+    reflectance : (16,) float
+    mesh : Mesh, optional
+        What there is of it, in the plane z = 0, facing up; left out, all of the rectangle.
+    """
+    centre = np.asarray(at_mm, float)
+    u, v = sides_of(normal)
+    width, height = size_mm
+    flat = rectangle(width, height) if mesh is None else mesh
+    turned = placed(rotated(flat, np.stack([u, v, normal], axis=1)), centre)
     corner = centre - u * width / 2 - v * height / 2
-    return Panel(name, mesh, corner, u, v, (width, height), reflectance, reflectance)
+    return Panel(name, turned, corner, u, v, (width, height), reflectance, reflectance)
 
 
-def _sides(normal: np.ndarray):
-    """Level side and upright side of a sheet, seen from its front."""
+def flat_panel(name: str, corner_mm, u, v, size_mm, front: np.ndarray, back: np.ndarray) -> Panel:
+    """Return a rectangle by its lower left corner and the unit vectors of its sides, seen from its front."""
+    turn = np.stack([u, v, np.cross(u, v)], axis=1)
+    middle = corner_mm + u * size_mm[0] / 2 + v * size_mm[1] / 2
+    mesh = placed(rotated(rectangle(*size_mm), turn), middle)
+    return Panel(name, mesh, np.asarray(corner_mm, float), u, v, tuple(size_mm), front, back)
+
+
+def sides_of(normal: np.ndarray):
+    """Return the level side and the upright side (unit vectors) of a panel, seen from its front."""
     up = np.array([0.0, 0.0, 1.0]) if abs(normal[2]) < 0.9999 else np.array([0.0, np.sign(normal[2]), 0.0])
     u = np.cross(up, normal)
     u /= np.linalg.norm(u)

@@ -193,7 +193,7 @@ def _write_numbers(plan: dict, size) -> list[Paper]:
     flow.table(_lamp_rows(plan))
     _draw_throws(flow, plan)
     if plan["sheets"]:
-        flow.head("Flags and cards")
+        flow.head("Flags, cards and what else hangs")
         flow.table(_sheet_rows(plan))
     flow.head("Camera")
     for line in camera_lines(plan["camera"]):

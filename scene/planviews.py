@@ -12,12 +12,21 @@ import numpy as np
 
 from brimcast.vessels.linework import INK, PAPER, QUIET, TONE, Area, Stroke, circle
 
-from .bodies import LEGS_MM, corners_of, front_outline, is_far, list_bodies, list_stands, room_of
+from .bodies import (
+    LEGS_MM,
+    corners_of,
+    front_outline,
+    hero_solid,
+    is_far,
+    list_bodies,
+    list_stands,
+    room_of,
+)
 from .built import BuiltSet
 from .captions import Label, arrow
 from .frame import CORNERS, crop_share, look_along
+from .sheetviews import LINE, THICK, THIN, draw_sheets, hull
 
-THIN, LINE, THICK = 0.13, 0.25, 0.5
 BEAM, GLASS = 236, 222
 LONG_DASH, SHORT_DASH, CENTRE_DASH = (3.0, 1.2), (1.2, 0.9), (5.0, 1.0, 0.8, 1.0)
 LEAST_ARC_MM, ARC_STEP_MM = 11.0, 5.5
@@ -98,20 +107,12 @@ def draw_view(built: BuiltSet, view: View) -> tuple[list, list[Label]]:
     marks += _draw_room(built, view)
     marks += _draw_beams(built, view)
     marks += _draw_table(built, view)
-    for draw in (_draw_stands, _draw_things, _draw_sheets, _draw_camera, _draw_lamps):
+    for draw in (_draw_stands, _draw_things, draw_sheets, _draw_camera, _draw_lamps):
         more, words = draw(built, view)
         marks += more
         labels += words
     marks += _draw_datum(view)
     return marks, labels
-
-
-def _hull(points) -> np.ndarray:
-    import shapely
-
-    shape = shapely.MultiPoint(np.asarray(points)).convex_hull
-    line = shape.exterior if shape.geom_type == "Polygon" else shape
-    return np.asarray(line.coords)
 
 
 def _hatched(start, stop, side) -> list:
@@ -155,15 +156,13 @@ def _draw_beams(built: BuiltSet, view: View) -> list:
     for lamp in built.lamps:
         if not is_far(lamp):
             both = np.concatenate([view.place(front_outline(lamp)), view.place(hero)])
-            marks.append(Area(_hull(both), BEAM))
+            marks.append(Area(hull(both), BEAM))
     return marks
 
 
 def _hero_points(built: BuiltSet) -> np.ndarray:
-    if built.feet:
-        name = built.feet[0].name
-        return next(solid.mesh.vertices_mm for solid in built.solids if solid.name == name)
-    return built.solids[0].mesh.vertices_mm if built.solids else np.zeros((1, 3))
+    hero = hero_solid(built)
+    return hero.mesh.vertices_mm if hero else np.zeros((1, 3))
 
 
 def _draw_table(built: BuiltSet, view: View) -> list:
@@ -198,27 +197,9 @@ def _draw_things(built: BuiltSet, view: View) -> tuple[list, list[Label]]:
     for body in list_bodies(built):
         if body.part not in ("glass", "prop", "plate"):
             continue
-        outline = _hull(view.place(body.points_mm))
+        outline = hull(view.place(body.points_mm))
         marks += [Area(outline, GLASS), Stroke(outline, LINE)]
         labels.append(Label(body.name, outline.mean(axis=0), float(np.ptp(outline, axis=0).max()) / 2))
-    return marks, labels
-
-
-def _draw_sheets(built: BuiltSet, view: View) -> tuple[list, list[Label]]:
-    """Draw flags black and cards white, as they are."""
-    marks, labels = [], []
-    for panel in built.panels:
-        kind = built.sheets.get(panel.name)
-        if kind is None:
-            continue
-        outline = _hull(view.place(panel.mesh.vertices_mm))
-        closed = np.concatenate([outline, outline[:1]])
-        marks += [Area(outline, INK if kind == "flag" else PAPER)] if len(outline) > 2 else []
-        marks.append(Stroke(closed, 0.7 if kind == "flag" else LINE))
-        if kind == "card":
-            marks.append(Stroke(closed, THIN, INK))
-        middle = outline.mean(axis=0)
-        labels.append(Label(f"{kind} {panel.name}", middle, float(np.ptp(outline, axis=0).min()) / 2 + 1))
     return marks, labels
 
 
@@ -229,7 +210,7 @@ def _draw_camera(built: BuiltSet, view: View) -> tuple[list, list[Label]]:
     marks = []
     for body in list_bodies(built):
         if body.name == "camera":
-            outline = _hull(view.place(body.points_mm))
+            outline = hull(view.place(body.points_mm))
             tone = TONE if body.part == "camera" else PAPER
             marks += [Area(outline, tone), Stroke(outline, THIN)]
     lens = view.place(camera.place_mm)
@@ -296,10 +277,10 @@ def _draw_lamps(built: BuiltSet, view: View) -> tuple[list, list[Label]]:
         else:
             at = view.place(lamp.centre_mm)
             if lamp.name in heads:
-                outline = _hull(view.place(heads[lamp.name]))
+                outline = hull(view.place(heads[lamp.name]))
                 marks += [Area(outline, PAPER), Stroke(outline, THIN)]
             front = view.place(front_outline(lamp))
-            marks.append(Stroke(_hull(front), 0.6))
+            marks.append(Stroke(hull(front), 0.6))
             marks += arrow(at, aim)
         labels.append(Label(words, at, 4.0))
         # Straight before the camera there is no angle to draw.

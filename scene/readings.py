@@ -1,7 +1,8 @@
 """What an incident meter would show on a set: lamp by lamp, by arithmetic alone.
 
-As one meters: the glassware taken away, each lamp alone, flags and cards left where they are. Light that
-cards, table and walls throw back is not in it; a render's own meters have it.
+As one meters: the glassware taken away, each lamp alone, flags, cards and all that hangs left in place. Light
+that cards, table and walls throw back, diffusers let through and mirrors turn is not in it; a render's own
+meters have it.
 """
 
 from __future__ import annotations
@@ -10,10 +11,11 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from .bodies import cut_off, list_screens, room_of
+from .bodies import hero_solid, room_of
 from .built import BuiltSet
 from .frame import look_along
 from .lamps import Lamp, even_grid, irradiance_factor, spread_points
+from .screens import cut_off, list_screens
 
 SAMPLES = 1024
 UP = np.array([0.0, 0.0, 1.0])
@@ -54,10 +56,9 @@ def at_glass(built: BuiltSet) -> Point:
     """Return the point in the hero's place."""
     if built.feet:
         place = np.array([*built.feet[0].centre_mm, built.feet[0].height_mm / 2])
-    elif built.solids:
+    elif solid := hero_solid(built):
         # Without glasses the hero is a prop.
-        named = [solid for solid in built.solids if solid.name == "hero"]
-        hero = (named or built.solids)[0].mesh.vertices_mm
+        hero = solid.mesh.vertices_mm
         place = (hero.min(axis=0) + hero.max(axis=0)) / 2
     else:
         place = np.zeros(3)
@@ -88,7 +89,7 @@ def _at_background(built: BuiltSet) -> Point:
 def read_lamp(built: BuiltSet, lamp: Lamp, point: Point) -> float:
     """Return the light of one lamp on a meter, lx s (or relative), straight, at its power, through its gels.
 
-    Flags, cards and the table stop it; glass does not.
+    Flags, cards, foils, diffusers, mirrors, backdrop, walls and table stop it; glass does not.
     """
     normal = point.normal
     if normal is None:

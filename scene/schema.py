@@ -18,7 +18,7 @@ DIALECT = "https://json-schema.org/draft/2020-12/schema"
 
 def schema() -> dict[str, Any]:
     """Return the JSON Schema of a set file."""
-    about = "A set for brimcast: table, glasses, drinks, props, lamps, flags, cards, camera, meters."
+    about = "A set for brimcast: table, glasses, drinks, props, lamps, flags, cards and the like, camera."
     plain = _tidy(SetFile.model_json_schema(by_alias=True, mode="validation"))
     texts = {text["pattern"]: kind for kind in KINDS if "pattern" in (text := Quantity(kind).json())}
     used: set[str] = set()

@@ -12,6 +12,7 @@ from .bodies import facing_of, is_far, list_stands, middle_of, room_of, sheets_o
 from .built import BuiltSet
 from .clashes import CLEAR, check_set
 from .frame import azimuth_of, describe_camera
+from .hangings import BACK_RIM_MM
 from .lamps import Lamp
 
 DATUM = "centre of the hero's foot on the table top"
@@ -108,10 +109,12 @@ def name_front(lamp: Lamp) -> str:
 
 
 def _sheet(built: BuiltSet, panel, stand) -> dict:
-    normal = facing_of(panel)
+    normal, kind = facing_of(panel), built.sheets[panel.name]
+    # A mirror's back is larger than its face.
+    rim = 2 * BACK_RIM_MM if kind == "mirror" else 0.0
     return {
-        "kind": built.sheets[panel.name],
-        "size_mm": [float(side) for side in panel.size_mm],
+        "kind": kind,
+        "size_mm": [float(side) - rim for side in panel.size_mm],
         **_place(middle_of(panel), room_of(built).floor_mm),
         "faces_azimuth_deg": azimuth_of(normal) if np.hypot(*normal[:2]) > 1e-6 else None,
         "faces_elevation_deg": float(np.degrees(np.arcsin(np.clip(normal[2], -1, 1)))),
@@ -127,7 +130,7 @@ def list_lines(plan: dict) -> list[str]:
         lines.append(f"{name}: {_lamp_words(lamp)}")
     for name, sheet in plan["sheets"].items():
         x, y, z = sheet["place_mm"]
-        size = " x ".join(f"{side:g}" for side in sheet["size_mm"])
+        size = " x ".join(f"{side:.4g}" for side in sheet["size_mm"])
         lines.append(f"{name}: {sheet['kind']} {size} mm; centre {_across(x)}, {_deep(y)}, {z:.0f} mm up")
     lines += camera_lines(plan["camera"])
     lines += finding_lines(plan)

@@ -18,7 +18,6 @@ from .lamps import Lamp, calibrated, place_lamp
 from .models_heads import HeadLamp
 from .models_lights import Direction, Distance
 from .models_numbers import Point
-from .panels import bands_of
 from .setfile import SetFile, faults_at
 
 # A meter's face lies this far in front of what it is put on.
@@ -283,15 +282,15 @@ def place_meter(set_file: SetFile, name: str, stands: dict[str, np.ndarray]) -> 
     return Meter(name, np.asarray(model.at_mm, float) + FILM_MM * normal, normal, model.diameter_mm / 2)
 
 
-def meter_white_card(set_file: SetFile, stands: dict[str, np.ndarray]) -> list[Meter]:
+def meter_white_card(set_file: SetFile, panels: list[Panel]) -> list[Meter]:
     """Return the meter on the card that the camera's white balance is taken from, where it names one."""
     name = set_file.camera.white if set_file.camera else None
-    card = set_file.cards.get(name) if isinstance(name, str) else None
-    if card is None:
-        return []
-    normal = face(set_file, f"cards.{name}.facing", card.facing, card.at_mm, stands)
-    place = np.asarray(card.at_mm, float) + FILM_MM * normal
-    return [Meter(name, place, normal, min(card.size_mm) / 4, bands_of(card.reflectance))]
+    for panel in panels:
+        if panel.name == name and name in set_file.cards:
+            middle = panel.corner_mm + panel.u * panel.size_mm[0] / 2 + panel.v * panel.size_mm[1] / 2
+            place = middle + FILM_MM * panel.normal
+            return [Meter(name, place, panel.normal, min(panel.size_mm) / 4, panel.front)]
+    return []
 
 
 def measure_room(set_file: SetFile) -> Room | None:

@@ -36,7 +36,7 @@ def describe_set(set_file: SetFile) -> list[str]:
     lines = [f"{built.title}: in order"]
     lines += [_glass_line(set_file, name) for name in set_file.glasses]
     lines += [_lamp_line(lamp) for lamp in built.lamps]
-    for what in ("props", "flags", "cards", "meters"):
+    for what in ("props", "flags", "cards", "foils", "diffusers", "mirrors", "meters"):
         if names := getattr(set_file, what):
             lines.append(f"{what}: {', '.join(names)}")
     lines.append(_camera_line(built.camera) if built.camera else "no camera: maps can be made, no picture")

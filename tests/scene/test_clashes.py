@@ -63,7 +63,7 @@ def test_boom_from_beside_the_table_clears_it():
 
 
 def test_stand_of_something_unknown_is_a_fault():
-    with pytest.raises(PersonError, match=r"room\.stands\.kay: there is no lamp, flag or card called 'kay'"):
+    with pytest.raises(PersonError, match=r"room\.stands\.kay: there is no lamp or panel called 'kay'"):
         setfile.parse(START + "lamps: {key: {}}\nroom: {stands: {kay: [1 m, 1 m]}}")
 
 
