@@ -78,7 +78,7 @@ def test_panel_lights_as_a_rectangle_of_even_radiance(lit, meter, x_mm, far_mm, 
 
 
 def test_table_map_holds_the_panel(lit):
-    """The window lies round a ball beside the panel's shadow: what is not the lamp's own light is the panel's."""
+    """The window lies round a ball beside the panel's shadow; what is not the lamp's light is the panel's."""
     maps = lit.maps
     seen = np.tensordot(maps["band_xyz"][:, 1], maps["key.direct"], 1)
     x, y = np.meshgrid(maps["x_mm"], maps["y_mm"])
