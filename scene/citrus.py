@@ -80,7 +80,8 @@ class Painter:
         if name == "peel":
             return self._peel(x, y, size_mm, number)
         fibres = self._mottle(x, y, size_mm, 0.7, 0.06, number)
-        return self._mix(0 * x, 0 * x, fibres)
+        # A slit is cut through flesh; all else that is neither cut nor peel is pith.
+        return self._mix(0 * x + (0.7 if name == "cut" else 0.0), 0 * x, fibres)
 
     def _mix(self, flesh, peel, tone) -> Paint:
         """Return the paint of spots that are flesh, peel, or else pith, by shares, and lighter by a tone."""

@@ -55,19 +55,19 @@ class LeafPainter:
         upper = own * tone[:, None]
         pale = upper.mean(axis=1, keepdims=True) * 0.35 + upper * 0.65
         back = blend(0.5 * vein, _UNDERSIDES[self.herb] * pale, 1.9 * own + 0.03)
-        upper = blend(0.45 * vein, upper, 1.7 * own + 0.02)
+        upper = blend(0.6 * vein, upper, 1.8 * own + 0.02)
         return Paint(spectra_of(upper), spectra_of(own * tone[:, None] * _LEAF_PASS), spectra_of(back))
 
     def _veins(self, along, across, half):
         """Return how light a blade is, and how much of a spot is vein."""
-        rib = np.exp(-((across * half / (0.35 + 0.25 * (1 - along))) ** 2))
+        rib = np.exp(-((across * half / (0.45 + 0.35 * (1 - along))) ** 2))
         if not self.broad:
             # The edges of a needle are rolled back, its middle is a groove.
             return 0.9 + 0.35 * np.abs(across) ** 2, 0.5 * rib
         phase = vein_phase(along, across)
         off = np.abs(phase - np.rint(phase))
-        side = np.exp(-((off / 0.07) ** 2)) * step((0.0, 0.1), 1 - np.abs(across))
-        return 0.94 + 0.2 * off, np.clip(rib + 0.6 * side, 0, 1)
+        side = np.exp(-((off / 0.11) ** 2)) * step((0.0, 0.1), 1 - np.abs(across))
+        return 0.94 + 0.2 * off, np.clip(rib + 0.8 * side, 0, 1)
 
 
 class FruitPainter:

@@ -21,7 +21,7 @@ class Garnish(Part):
     """A garnish, on the rim, in the drink, or placed by hand."""
 
     azimuth_deg: Azimuth = Field(
-        "270 deg", alias="azimuth", description="Where on the rim, or to which side, before the glass is turned."
+        "270 deg", alias="azimuth", description="Where on the rim, or to which side, before the glass turns."
     )
     at_mm: At3 | None = Field(
         None, alias="at", description="By hand: its middle, from the glass's axis and above the table."
@@ -99,7 +99,7 @@ class Twist(Garnish):
     @model_validator(mode="after")
     def _check_curl(self):
         if self.curl_mm < 3 * self.thickness_mm:
-            text = f"{self.curl_mm:g} mm is too tight for the peel; allowed: from {3 * self.thickness_mm:g} mm"
+            text = f"{self.curl_mm:g} mm is too tight; allowed: from {3 * self.thickness_mm:g} mm"
             raise fault(text, "curl")
         return self
 

@@ -89,7 +89,7 @@ class Stand:
         return float(inner[between, 0].min(initial=self.lip_mm[0]))
 
     def wall_way(self, down_mm):
-        """Return the unit vector (radius, height) upward along the wall's middle, over a stretch below the rim."""
+        """Return the unit vector (radius, height) upward along the wall, over a stretch below the rim."""
         import shapely
 
         near = self._section.intersection(shapely.Point(self.lip_mm).buffer(down_mm))

@@ -5,8 +5,8 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from .covers import drawn, lay_out
-from .fruit import tube
 from .mesh import rotated
+from .tubes import tube
 
 # Side veins on each half of a blade, and by how much of a step they come farther on at its edge.
 VEINS, VEIN_RISE = 7, 2.2
@@ -66,7 +66,7 @@ class Herb:
 
 # Usual sizes of what is sold; common practice.
 HERBS = {
-    "mint": Herb(38.0, 23.0, 2.4, 13.0, True),
+    "mint": Herb(36.0, 22.0, 2.4, 8.0, True),
     "rosemary": Herb(24.0, 2.0, 2.6, 1.7, False),
 }
 
@@ -115,7 +115,7 @@ def _blade(kind, up, random):
         rise = 62 - 34 * up + random.normal(0, 6)
         return Blade(size * kind.leaf_mm, kind.width_mm, rise, random.uniform(-8, 18), -22)
     size = vary * (0.9 + 0.35 * up - 0.85 * up**2)
-    rise, bow = 58 - 30 * up + random.normal(0, 5), random.uniform(18, 42)
+    rise, bow = 66 - 40 * up + random.normal(0, 6), random.uniform(14, 40)
     return Blade(
         size * kind.leaf_mm, size * kind.width_mm * random.uniform(0.92, 1.06), rise, bow,
         random.uniform(8, 18), 11, 0.45 * size,
