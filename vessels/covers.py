@@ -9,6 +9,7 @@ from .mesh import Mesh, combined, placed, rotated, united
 GAP_MM = 3.0  # between charts on a map, more than two of its coarsest cells of a garnish
 _STEP = 1e-5  # of a coordinate's range, to either side: slopes by differences
 _FINEST_MM = 1e-7  # places nearer than this are one
+_THINNEST_MM = 1e-5  # least height of a face that is kept after a cut
 _CUT = "cut"
 
 
@@ -220,6 +221,9 @@ def carved(cover, body, place_of):
     rest = (solid - body).to_mesh64()
     properties, faces = np.asarray(rest.vert_properties), np.asarray(rest.tri_verts).astype(int)
     owner = np.repeat(rest.run_original_id, np.diff(rest.run_index) // 3)
+    # Where two surfaces just touch, faces without area are left; no light meets them.
+    real = _heights(properties[:, :3][faces]) > _THINNEST_MM
+    faces, owner = faces[real], owner[real]
     own = owner == solid.original_id()
     if own.all():
         return cover
@@ -250,6 +254,13 @@ def carved(cover, body, place_of):
         size_mm=(max(cover.size_mm[0], size[0]), corner[1] + size[1]),
         charts=(*cover.charts, Chart(_CUT, corner, size)),
     )
+
+
+def _heights(corners):
+    """Return the least height of each triangle (n, 3, 3)."""
+    longest = np.linalg.norm(corners - np.roll(corners, 1, axis=1), axis=2).max(axis=1)
+    twice = np.linalg.norm(np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0]), axis=1)
+    return twice / np.maximum(longest, 1e-30)
 
 
 def _seams(mesh):
