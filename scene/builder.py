@@ -58,7 +58,7 @@ def build(set_file: SetFile, detail: float = 1.0) -> BuiltSet:
             faults += error.faults
             continue
         pieces += filled.pieces
-        panels += filled.labels
+        panels += filled.sheets
         stands[name] = np.array([*glass.at_mm, vessel.height_mm / 2])
         feet.append(Foot(name, glass.at_mm, vessel.foot_radius_mm, vessel.rim_radius_mm, vessel.height_mm))
     if faults:

@@ -212,7 +212,7 @@ def _put_ice(set_file, name, vessel, dressed, liquid, detail):
                 if model_core := getattr(model, "core", None):
                     made = Clouded(model.material, model_core.scattering_per_mm)
                     cores.setdefault(made, []).append((len(loose), ice.core(piece, model_core.size)))
-                loose.append(Loose(piece, density, _hand_pose(model)))
+                loose.append(Loose(piece, density, hand_pose(model)))
                 owners.append(number)
         except ice.IceError as error:
             key = f"glasses.{name}.ice.{number + 1}.{error.part}"
@@ -280,7 +280,8 @@ def make_ice(model: models.Ice, number: int, folder, detail: float = 1.0) -> ice
     return ice.roughened(piece, model.roughness)
 
 
-def _hand_pose(model: models.Ice) -> Pose | None:
+def hand_pose(model) -> Pose | None:
+    """Return where a model with `at`, `tilt` and `turn` is placed by hand, None without `at`."""
     if model.at_mm is None:
         return None
     tilt, turn = np.radians([model.tilt_deg, -model.turn_deg])

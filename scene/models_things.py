@@ -12,6 +12,7 @@ from .models_base import ByKey, ByWord, Part, fault, listed
 from .models_cold import AnyIce, Condensation, Rimmed
 from .models_drinks import Drink
 from .models_finish import Finish
+from .models_garnish import AnyGarnish
 from .models_materials import GlassStuff, Material
 from .models_numbers import At, Gap, Lengths, Pair, Quantity, Size, Turn
 from .models_surfaces import Label, Reflectance
@@ -76,15 +77,24 @@ class Glass(Finish):
     condensation: Condensation | None = Field(None, description="Drops of water on its outside.")
     rimmed: Rimmed | None = Field(None, description="Salt or sugar on its rim.")
     labels: tuple[Label, ...] = Field((), max_length=8, description="Labels and prints on its outside.")
+    garnish: tuple[AnyGarnish, ...] = Field((), max_length=8, description="Garnish on its rim and in it.")
 
     @model_validator(mode="after")
     def _check_closed(self):
         shape = getattr(self.vessel, "shape", None)
         if shape and SHAPES[shape].lid:
             closed = [(key, f"is closed, so no {key} shows in it") for key in ("drink", "ice")]
-            for key, why in (("glass", "is of metal"), *closed, ("rimmed", "has no rim to drink from")):
+            closed += [(key, "has no rim to drink from") for key in ("rimmed", "garnish")]
+            for key, why in (("glass", "is of metal"), *closed):
                 if key in self.model_fields_set:
                     raise fault(f"a {shape} {why}; take this out", key)
+        return self
+
+    @model_validator(mode="after")
+    def _check_garnish(self):
+        for number, one in enumerate(self.garnish):
+            if self.drink is None and one.at_mm is None and getattr(one, "place", "rim") == "drink":
+                raise fault("the glass is empty; give it a drink, or write rim", "garnish", number, "place")
         return self
 
 

@@ -20,6 +20,7 @@ from .built import MAX_MEDIA, Sheet, Solid
 from .cold import chill_glass, cold_medium
 from .drinks import foam_medium, medium_of
 from .finishes import Bubble, Tinted, dress_glass, tint_medium
+from .garnishes import garnish_glass
 from .glassfiles import folder_of, is_own, shape_glass
 from .labels import place_sheet
 from .media import KINDS, Medium
@@ -49,10 +50,10 @@ class Piece(NamedTuple):
 
 
 class Filled(NamedTuple):
-    """A glass of the set, placed, with what is in it, and its labels."""
+    """A glass of the set, placed, with what is in it and on it; its labels and garnish."""
 
     pieces: list[Piece]
-    labels: list[Sheet]
+    sheets: list[Sheet]
 
 
 def fill_glass(set_file: SetFile, name: str, vessel: library.Vessel, detail: float) -> Filled:
@@ -78,7 +79,11 @@ def fill_glass(set_file: SetFile, name: str, vessel: library.Vessel, detail: flo
     for body in pour(set_file, name, dressed.vessel, level_mm, detail) if glass.drink else ():
         mesh = placed(dressed.fit(body.mesh), place, glass.turn_deg)
         pieces.append(Piece(f"{name} {body.name}", mesh, body.made, liquid=not isinstance(body.made, Gas)))
-    return Filled(pieces, [place_sheet(label, place, glass.turn_deg) for label in dressed.labels])
+    garnish = garnish_glass(set_file, name, vessel, dressed, chilled.level_mm)
+    for own, mesh, what in garnish.bodies:
+        pieces.append(Piece(own, placed(mesh, place, glass.turn_deg), what))
+    sheets = [*dressed.labels, *garnish.sheets]
+    return Filled(pieces, [place_sheet(sheet, place, glass.turn_deg) for sheet in sheets])
 
 
 def _meet_ice(set_file: SetFile, name: str, vessel: library.Vessel) -> Liquid | None:

@@ -4,6 +4,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from .covers import grid_faces
 from .mesh import Mesh, bent
 from .outline import accuracy_of
 from .outside import FinishError, find_outside
@@ -103,7 +104,7 @@ def cut_label(vessel, label, done=None, detail=1.0):
     places = np.stack(np.broadcast_arrays(across, (lengths / lengths[-1])[:, None]), axis=2)
     mesh = Mesh(
         points.reshape(-1, 3),
-        _faces(*grid),
+        grid_faces(*grid),
         normals.reshape(-1, 3),
         # Two patches: what lands on both sides of the seam of a label all round lies in different ones.
         np.tile(np.arange(grid[1] - 1) >= (grid[1] - 1) // 2, 2 * (grid[0] - 1)),
@@ -126,11 +127,3 @@ def _heights(side, chord_error_mm):
         if not far.any():
             return heights
         heights = np.sort(np.concatenate([heights, middles[far]]))
-
-
-def _faces(rows, columns):
-    """Return the faces of a grid, rows upward, columns to the right as seen from the front."""
-    corner = (np.arange(rows - 1)[:, None] * columns + np.arange(columns - 1)).ravel()
-    lower = np.stack([corner, corner + 1, corner + columns + 1], axis=1)
-    upper = np.stack([corner, corner + columns + 1, corner + columns], axis=1)
-    return np.concatenate([lower, upper])
