@@ -6,14 +6,15 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from .painting import Cells, Paint, colour_of, face_pass, spectra_of, step, strew
+from .painting import MOST_KEPT, Cells, Paint, colour_of, face_pass, spectra_of, step, strew
 
 # What the inner sides of a slice's faces throw back.
 INSIDE = 0.25
 # Shares thrown back and, of a slice of 5 mm, let through, for a colour of 1: flesh, pith, peel. From memory:
-# wet flesh lets a quarter to a third of the light through in its colour.
-_FLESH, _PITH, _PEEL = (0.34, 0.36), (0.62, 0.05), (0.8, 0.02)
-_SLICE_MM = 5.0
+# wet flesh lets a quarter to a third of the light through in its colour. A strip of peel, however thin, is
+# as dense as a slice of so much of that.
+_FLESH, _PITH, _PEEL = (0.34, 0.36), (0.62, 0.05), (0.72, 0.02)
+_SLICE_MM, _THIN = 5.0, 0.6
 _ZEST_MM = 1.1
 # A vesicle, mm: how wide, and how long over it.
 _VESICLE_MM, _LONG = 1.9, 3.4
@@ -67,7 +68,7 @@ class Painter:
     def __init__(self, fruit: Fruit, diameter_mm: float, slice_mm: float, seed: int):
         self.fruit, self.radius = fruit, diameter_mm / 2
         self.length = diameter_mm * fruit.long
-        self.thick = slice_mm / _SLICE_MM
+        self.thick = max(slice_mm / _SLICE_MM, _THIN)
         self.seed = seed
 
     def __call__(self, name: str, number: int, x, y, size_mm) -> Paint:
@@ -95,7 +96,8 @@ class Painter:
             # What goes deeper takes on more colour, and a thicker slice passes less.
             through = spectra_of(shade**1.6) * whole**self.thick
             passed = passed + share[:, None] * face_pass(through, INSIDE)
-        return Paint(kept, passed)
+        # Of something very thin the rule would give more than there is.
+        return Paint(kept, np.minimum(passed, MOST_KEPT - 1e-6 - np.maximum(kept, INSIDE)))
 
     def _wheel(self, x, y):
         random = np.random.default_rng([self.seed, 5])

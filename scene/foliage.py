@@ -9,11 +9,11 @@ from brimcast.vessels.sprig import outline_of, vein_phase
 from .painting import Cells, Paint, blend, colour_of, spectra_of, step, strew
 
 # Leaves by their upper side: green light thrown back, 10 to 15 %, and let through, 8 to 12 %; from memory.
-LEAVES = {"mint": "#3f6f2c", "rosemary": "#47603a"}
+LEAVES = {"mint": "#3b672a", "rosemary": "#47603a"}
 _UNDERSIDES = {"mint": 1.5, "rosemary": 2.6}
 _STEMS = {"mint": "#7c8a4a", "rosemary": "#8a7a58"}
 # A leaf lets through so much of what its upper side throws back, yellower.
-_LEAF_PASS = np.array([1.1, 0.8, 0.5])
+_LEAF_PASS = np.array([1.0, 0.72, 0.45])
 FRUIT_HUES = {"olive": "#8f9140", "cherry": "#8e1522"}
 _PIMENTO, _CHERRY_STEM = "#c23a22", "#6d6a35"
 WOOD = "#c8a672"

@@ -110,7 +110,8 @@ def put_twist_on_rim(model: models.Twist, stand: Stand) -> Made:
     across = np.array([way[1], -way[0]])
     half = model.thickness_mm / 2
     outer = stand.vessel.outer.densified(0.5).points_mm
-    down_mm = model.pitch_mm * model.turns + model.width_mm
+    # As drawn out as it may be.
+    down_mm = max(model.pitch_mm, 5.0 * model.curl_mm) * model.turns + model.width_mm
     near = outer[outer[:, 1] > lip[1] - down_mm - 20]
     thick = 2 * np.abs((near - lip) @ across)[(near - lip) @ way > -8].max()
     for spare in (0.6, 1.2, 2.0, 3.0, 4.5):

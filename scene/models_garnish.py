@@ -10,6 +10,7 @@ from .models_base import ByWord, Part, fault
 from .models_finish import ReadColour, Seed
 from .models_numbers import At3, Azimuth, Number, Quantity, Turn
 
+FRUIT_SIZE = Quantity("length", least="8 mm", most="40 mm")
 GarnishSize = Annotated[float, Quantity("length", least="1 mm", most="400 mm")]
 Slim = Annotated[float, Quantity("length", least="0.5 mm", most="40 mm")]
 Hue = Annotated[str, ReadColour()]
@@ -121,9 +122,7 @@ class Picked(Garnish):
     """Fruit on a pick, laid across the rim, or leaning in the drink."""
 
     count: Annotated[int, Number(1, 6, whole=True)] = Field(description="How many on the pick.")
-    diameter_mm: Annotated[float, Quantity("length", least="8 mm", most="40 mm")] = Field(
-        "18 mm", alias="diameter", description="Of each."
-    )
+    diameter_mm: Annotated[float, FRUIT_SIZE] = Field("18 mm", alias="diameter", description="Of each.")
     place: Place = Field("rim", description="Across the rim, or leaning in the drink.")
     pick: Literal["wood", "steel"] = Field("wood", description="What the pick is of.")
     length_mm: GarnishSize | None = Field(
@@ -137,6 +136,7 @@ class Olive(Picked):
     """Stuffed olives."""
 
     kind: Literal["olive"] = Field(description="Kind.")
+    diameter_mm: Annotated[float, FRUIT_SIZE] = Field("16 mm", alias="diameter", description="Of each.")
     count: Annotated[int, Number(1, 6, whole=True)] = Field(3, description="How many on the pick.")
 
 

@@ -9,7 +9,7 @@ from .mesh import Mesh, combined, placed, rotated, united
 GAP_MM = 3.0  # between charts on a map, more than two of its coarsest cells of a garnish
 _STEP = 1e-5  # of a coordinate's range, to either side: slopes by differences
 _FINEST_MM = 1e-7  # places nearer than this are one
-_THINNEST_MM = 1e-5  # least height of a face that is kept after a cut
+_THINNEST_MM = 1e-4  # least height of a face that is kept after a cut
 _CUT = "cut"
 
 
@@ -210,47 +210,51 @@ def carved(cover, body, place_of):
     import manifold3d
 
     mesh = cover.mesh
-    patch = np.zeros(len(mesh.vertices_mm))
-    patch[mesh.faces.ravel()] = np.repeat(mesh.patches, 3)
-    carried = np.column_stack([mesh.vertices_mm, mesh.normals, cover.places_mm, patch])
-    whole = manifold3d.Mesh64(carried, mesh.faces.astype(np.uint64), *_seams(mesh))
+    positions, united_faces = united(mesh)
+    # Faces carry their numbers through the cut, so that nothing else has to be carried by corners.
+    count, number = len(mesh.faces), manifold3d.Manifold.reserve_ids(1)
+    whole = manifold3d.Mesh64(
+        positions,
+        united_faces.astype(np.uint64),
+        run_index=np.array([0, 3 * count], np.uint64),
+        run_original_id=np.array([number], np.uint32),
+        face_id=np.arange(count, dtype=np.uint64),
+    )
     solid = manifold3d.Manifold(whole)
     if solid.status() != manifold3d.Error.NoError:
         raise ValueError(f"the surface is not closed: {solid.status()}")
-    solid = solid.as_original()
     rest = (solid - body).to_mesh64()
-    properties, faces = np.asarray(rest.vert_properties), np.asarray(rest.tri_verts).astype(int)
+    corners = np.asarray(rest.vert_properties)[np.asarray(rest.tri_verts).astype(int)][:, :, :3]
     owner = np.repeat(rest.run_original_id, np.diff(rest.run_index) // 3)
+    source = np.asarray(rest.face_id).astype(int)
     # Where two surfaces just touch, faces without area are left; no light meets them.
-    real = _heights(properties[:, :3][faces]) > _THINNEST_MM
-    faces, owner = faces[real], owner[real]
-    own = owner == solid.original_id()
-    if own.all():
+    real = _heights(corners) > _THINNEST_MM
+    own, cut = real & (owner == number), real & (owner != number)
+    if not cut.any():
         return cover
-    kept, cut = faces[own], faces[~own]
-    used, index = np.unique(kept, return_inverse=True)
-    old = properties[used]
-    # The cut's faces stand each by itself: it is plain, and seen through a gap only.
-    corners = properties[cut][:, :, :3]
-    normals = np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])
-    normals /= np.maximum(np.linalg.norm(normals, axis=1, keepdims=True), 1e-12)
-    normals = np.repeat(normals, 3, axis=0)
-    places = place_of(corners.reshape(-1, 3), normals)
+    # What is left of a face has the normals and places that the face had there.
+    whole = mesh.faces[source[own]]
+    shares = _shares(mesh.vertices_mm[whole], corners[own])
+    normals = np.einsum("nij,njk->nik", shares, mesh.normals[whole]).reshape(-1, 3)
+    normals /= np.linalg.norm(normals, axis=1, keepdims=True)
+    kept = np.einsum("nij,njk->nik", shares, cover.places_mm[whole]).reshape(-1, 2)
+    plain = np.cross(corners[cut][:, 1] - corners[cut][:, 0], corners[cut][:, 2] - corners[cut][:, 0])
+    plain = np.repeat(plain / np.linalg.norm(plain, axis=1, keepdims=True), 3, axis=0)
+    places = place_of(corners[cut].reshape(-1, 3), plain)
     corner = (0.0, cover.size_mm[1] + GAP_MM)
     size = tuple(float(side) for side in places.max(axis=0))
     count = len(cover.charts)
-    patches = np.rint(old[index.reshape(-1, 3)[:, 0], 8]).astype(int)
-    smooth = old[:, 3:6] / np.linalg.norm(old[:, 3:6], axis=1, keepdims=True)
+    points = np.concatenate([corners[own], corners[cut]]).reshape(-1, 3)
     made = Mesh(
-        np.concatenate([old[:, :3], corners.reshape(-1, 3)]),
-        np.concatenate([index.reshape(-1, 3), len(old) + np.arange(3 * len(cut)).reshape(-1, 3)]),
-        np.concatenate([smooth, normals]),
-        np.concatenate([patches, np.full(len(cut), count)]),
+        points,
+        np.arange(len(points)).reshape(-1, 3),
+        np.concatenate([normals, plain]),
+        np.concatenate([mesh.patches[source[own]], np.full(int(cut.sum()), count)]),
     )
     return replace(
         cover,
         mesh=made,
-        places_mm=np.concatenate([old[:, 6:8], places + corner]),
+        places_mm=np.concatenate([kept, places + corner]),
         size_mm=(max(cover.size_mm[0], size[0]), corner[1] + size[1]),
         charts=(*cover.charts, Chart(_CUT, corner, size)),
     )
@@ -263,12 +267,14 @@ def _heights(corners):
     return twice / np.maximum(longest, 1e-30)
 
 
-def _seams(mesh):
-    """Return which vertices are the same place as which, for manifold3d."""
-    _, faces = united(mesh)
-    place = np.empty(len(mesh.vertices_mm), np.int64)
-    place[mesh.faces.ravel()] = faces.ravel()
-    order = np.argsort(place, kind="stable")
-    first = np.concatenate([[True], np.diff(place[order]) > 0])
-    leader = order[np.flatnonzero(first)[np.cumsum(first) - 1]]
-    return order[~first].astype(np.uint64), leader[~first].astype(np.uint64)
+def _shares(triangles, points):
+    """Return the shares (n, k, 3) of corners of triangles (n, 3, 3) at places (n, k, 3) in their plane."""
+    a, b, c = (triangles[:, k, None] for k in range(3))
+    normal = np.cross(b - a, c - a)
+    square = (normal * normal).sum(axis=2)
+    sides = (b, c), (c, a)
+    first, second = (
+        (np.cross(end - start, points - start) * normal).sum(axis=2) / square for start, end in sides
+    )
+    # Not clipped: of faces in one plane, some may have been made one.
+    return np.stack([first, second, 1 - first - second], axis=2)

@@ -13,6 +13,8 @@ CHORD_MM = 0.02
 _PEEL_ROWS, _BELT_PIECES = 9, 4
 # How many lines a strip of peel has along a turn of its curl.
 _LINES_A_TURN = 48
+# A curl widens over so many turns, and first goes down by so many of its radii a turn.
+_WIDENING, _STRETCH = 1.25, 9.0
 
 
 def wheel(diameter_mm, thickness_mm):
@@ -162,7 +164,7 @@ def curl(radius_mm, pitch_mm, turns, lead=None):
         Of the helix: its radius, how far it goes down in a turn, mm, and how many turns it has.
     lead : (k, 3) float, optional
         Path, mm, in steps as even as the curl's, that comes before it; it ends on the z axis, going down,
-        and its last point is where the curl starts. The curl then widens over its first turn.
+        and its last point is where the curl starts. Its first turn then widens, and is drawn out.
 
     Returns
     -------
@@ -170,13 +172,15 @@ def curl(radius_mm, pitch_mm, turns, lead=None):
     """
     count = int(np.ceil(_LINES_A_TURN * turns)) + 1
     turn = np.linspace(0, 2 * np.pi * turns, count)
-    wide = np.full(count, float(radius_mm))
-    start = np.zeros(3)
+    wide, down, start = np.full(count, float(radius_mm)), np.full(count, float(pitch_mm)), np.zeros(3)
     if lead is not None:
-        share = np.clip(turn / (2 * np.pi * min(turns, 1.0)), 0, 1)
+        # So slowly that the strip need not bend across its width.
+        share = np.clip(turn / (2 * np.pi * min(turns, _WIDENING)), 0, 1)
         wide, start = radius_mm * share**2 * (3 - 2 * share), np.asarray(lead[-1], float)
+        down = pitch_mm + (_STRETCH * radius_mm - pitch_mm) * np.clip(1 - share, 0, 1) ** 2
+    down = np.concatenate([[0.0], np.cumsum((down[1:] + down[:-1]) / 2 * np.diff(turn) / (2 * np.pi))])
     out = np.stack([np.cos(turn), np.sin(turn), np.zeros(count)], axis=1)
-    path = start + wide[:, None] * out - np.outer(turn / (2 * np.pi) * pitch_mm, [0, 0, 1.0])
+    path = start + wide[:, None] * out - np.outer(down, [0, 0, 1.0])
     return path, out
 
 

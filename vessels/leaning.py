@@ -11,7 +11,7 @@ from .outline import thinned
 from .room import Room
 
 GAP_MM = 0.3  # between a thing and the glass that it rests on
-_FINE_MM, _AROUND = 0.005, 6
+_FINE_MM, _AROUND, _CUT_SECTIONS = 0.005, 6, 160
 _STEEPEST_DEG, _STEP_DEG, _FINEST_DEG = 84.0, 6.0, 0.1
 _UPPER_SHARE = 0.6  # of the inside, that a thing may touch on the side to which it leans
 _DEEP_MM = 3.0  # from one try for the foot's depth to the next
@@ -119,7 +119,7 @@ class Stand:
         least = max(float(outline[:, 0].min()), 0.5)
         half_deg = min(float(np.degrees(np.arcsin(min(half_wide_mm / least, 1.0)))), 90.0)
         cross = manifold3d.CrossSection([outline], manifold3d.FillRule.NonZero)
-        return cross.revolve(480, 2 * half_deg).rotate((0, 0, -half_deg))
+        return cross.revolve(_CUT_SECTIONS, 2 * half_deg).rotate((0, 0, -half_deg))
 
 
 def lean(stand, points_mm, rod_mm, length_mm):

@@ -10,6 +10,8 @@ from .tubes import tube
 
 # Side veins on each half of a blade, and by how much of a step they come farther on at its edge.
 VEINS, VEIN_RISE = 7, 2.2
+# A sprig shorter than so many of its leaves has smaller ones.
+_LEAF_SHARE = 1.2
 _GOLDEN = np.pi * (3 - np.sqrt(5))
 
 
@@ -85,6 +87,10 @@ def sprig(herb, leafy_mm, bare_mm, seed):
     seed : int
     """
     kind, random = HERBS[herb], np.random.default_rng([seed, 41])
+    # The tip of a shoot has small leaves.
+    size = min(1.0, leafy_mm / (_LEAF_SHARE * kind.leaf_mm))
+    scaled = {key: size * getattr(kind, key) for key in ("leaf_mm", "width_mm", "step_mm")}
+    kind = replace(kind, **scaled)
     count = max(2, int(leafy_mm / kind.step_mm))
     heights = leafy_mm * (np.linspace(0, 1, count) ** 0.85)
     along = np.linspace(-bare_mm, leafy_mm, 24)

@@ -99,6 +99,7 @@ def test_slit_takes_away_the_wall_and_no_more(name, solid_of):
     assert apart.min_gap(solid_of(vessel(name).glass_mesh(0.5)), 1.0) > 0.2
     flat, real = _areas(left)
     assert flat[:2] == pytest.approx(real[:2], rel=1e-3)
+    assert (real[:2] > 0.8 * np.pi * 23**2).all()
 
 
 def _rod(radius, length):
