@@ -14,10 +14,12 @@ from .built import BuiltSet, Foot
 from .fixtures import SKY_MM
 from .hangings import hang_all
 from .lamps import Lamp, plain_table_factor
+from .models_props import Coaster, Napkin, Tray
 from .panels import lay_plate, lay_table
 from .pieces import Piece, choose_vessel, fill_glass, make_solid, rank_media, shape_prop
 from .roomwalls import check_room, clad_room
 from .setfile import SetFile, digest
+from .tableware import LIFT_MM, find_support, lay_tableware
 from .views import (
     measure_room,
     meter_white_card,
@@ -49,21 +51,37 @@ def build(set_file: SetFile, detail: float = 1.0) -> BuiltSet:
     stands: dict[str, np.ndarray] = {}
     feet: list[Foot] = []
     panels = [lay_table(set_file.table)]
+    parts: dict[str, str] = {}
     faults: list[Fault] = []
     for name, glass in set_file.glasses.items():
         try:
             vessel = choose_vessel(set_file, name)
-            filled = fill_glass(set_file, name, vessel, detail)
+            stands_mm = find_support(set_file, name, vessel.foot_radius_mm)
+            filled = fill_glass(set_file, name, vessel, stands_mm, detail)
         except PersonError as error:
             faults += error.faults
             continue
         pieces += filled.pieces
         panels += filled.sheets
-        stands[name] = np.array([*glass.at_mm, vessel.height_mm / 2])
-        feet.append(Foot(name, glass.at_mm, vessel.foot_radius_mm, vessel.rim_radius_mm, vessel.height_mm))
+        # The film of air under what stands on the table does not count.
+        lifted_mm = stands_mm - LIFT_MM
+        stands[name] = np.array([*glass.at_mm, lifted_mm + vessel.height_mm / 2])
+        radii = vessel.foot_radius_mm, vessel.rim_radius_mm
+        feet.append(Foot(name, glass.at_mm, *radii, vessel.height_mm, lifted_mm, glass.on))
     if faults:
         raise PersonError(faults)
     for name, prop in set_file.props.items():
+        if isinstance(prop, Coaster | Tray | Napkin):
+            laid = lay_tableware(set_file, name, feet)
+            panels += laid.sheets
+            parts |= {sheet.name: name for sheet in laid.sheets}
+            meshes = [sheet.mesh for sheet in laid.sheets]
+            if laid.metal:
+                meshes = [laid.metal]
+                pieces.append(Piece(name, laid.metal, stuff.Metal(metal=f"{100 * prop.metal:.9g} %")))
+            points = np.concatenate([mesh.vertices_mm for mesh in meshes])
+            stands[name] = (points.min(axis=0) + points.max(axis=0)) / 2
+            continue
         mesh = shape_prop(prop)
         stands[name] = (mesh.vertices_mm.min(axis=0) + mesh.vertices_mm.max(axis=0)) / 2
         if isinstance(prop, things.Plate):
@@ -108,6 +126,7 @@ def build(set_file: SetFile, detail: float = 1.0) -> BuiltSet:
         digest=digest(set_file),
         room=room,
         sheets=kinds,
+        parts=parts,
         notes=(*notes, *hung.notes),
     )
     return _scaled(built) if built.relative else built

@@ -226,13 +226,18 @@ class Room:
 
 @dataclass(frozen=True)
 class Foot:
-    """Outline of a glass on the table, for drawings and for lengths from the rim of the foot."""
+    """Outline of a glass seen from above, for drawings and for lengths from the rim of the foot.
+
+    `stands_mm` is how high over the table it stands on the prop `on`.
+    """
 
     name: str
     centre_mm: tuple[float, float]
     foot_radius_mm: float
     rim_radius_mm: float
     height_mm: float
+    stands_mm: float = 0.0
+    on: str | None = None
 
 
 @dataclass(frozen=True)
@@ -264,6 +269,8 @@ class BuiltSet:
     sheets : dict of str to str
         Which of the panels are a `flag`, `card`, `foil`, `diffuser`, `mirror` (its back), the `backdrop`, or
         part of the `room`, by name.
+    parts : dict of str to str
+        Which of the sheets are part of a prop: its name, by the sheet's.
     notes : tuple of str
         What to warn of.
     """
@@ -283,6 +290,7 @@ class BuiltSet:
     digest: str = ""
     room: Room | None = None
     sheets: dict[str, str] = field(default_factory=dict)
+    parts: dict[str, str] = field(default_factory=dict)
     notes: tuple[str, ...] = ()
 
     @property

@@ -207,9 +207,12 @@ def _check_pairs(built: BuiltSet, bodies: tuple[Body, ...]) -> Iterator[Check]:
 
     hulls = [Manifold.hull_points(np.ascontiguousarray(body.points_mm, dtype=np.float64)) for body in bodies]
     lamps = tuple(lamp.name for lamp in built.lamps)
+    rests = {(foot.name, foot.on) for foot in built.feet}
     found: dict[tuple[str, str], tuple[float, Body, Body]] = {}
     for (one, hull), (other, hull_2) in combinations(list(zip(bodies, hulls, strict=True)), 2):
         if one.name == other.name or _belong(one, other, lamps):
+            continue
+        if rests & {(one.name, other.name), (other.name, one.name)}:
             continue
         gap = float(hull.min_gap(hull_2, _LOOK_MM))
         if gap == 0:

@@ -13,6 +13,7 @@ from .models import SECTIONS, hero_of
 from .models_base import listed, nearest, show
 from .models_lights import DIRECTIONS
 from .models_numbers import NAME_PATTERN
+from .models_props import SUPPORTS
 from .yamlplaces import Document, Path_
 
 #: Words that mean something by themselves, so no thing may be called so.
@@ -28,6 +29,7 @@ def cross_check(document: Document) -> Iterator[Found]:
     things = {section: _group(document.value((section,))) for section in SECTIONS}
     yield from _check_names(document, things)
     yield from _check_targets(document, things)
+    yield from _check_supports(things)
     yield from _check_readings(things["lamps"])
     yield from _check_white(document, things)
     yield from _check_stands(document, things)
@@ -86,6 +88,21 @@ def _targets(things: dict[str, dict]) -> Iterator[tuple[Path_, str]]:
     for section in ("flags", "cards", "diffusers", "mirrors", "meters"):
         for name in things[section]:
             yield (section, name, "facing"), "facing"
+
+
+def _check_supports(things: dict[str, dict]) -> Iterator[Found]:
+    """What a glass stands on is a prop of the set, and has a flat top."""
+    shapes = {name: _group(prop).get("shape") for name, prop in things["props"].items()}
+    fit = [name for name, shape in shapes.items() if shape in SUPPORTS]
+    allowed = f"allowed: {listed(fit)}" if fit else f"allowed: a {listed(SUPPORTS)} among the props"
+    for glass, model in things["glasses"].items():
+        name = _group(model).get("on")
+        if not isinstance(name, str) or not re.match(NAME_PATTERN, name) or name in fit:
+            continue
+        text = f"there is no prop called {name!r}{nearest(name, fit) or ';'}"
+        if name in shapes:
+            text = f"a glass cannot stand on {name!r}, a {shapes[name]};"
+        yield ("glasses", glass, "on"), f"{text} {allowed}", "value"
 
 
 def _check_readings(lamps: dict) -> Iterator[Found]:

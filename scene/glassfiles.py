@@ -59,7 +59,7 @@ def folder_of(set_file: SetFile) -> Path:
 
 
 def list_files(set_file: SetFile) -> list[Path]:
-    """Return the files that the set's glasses, labels, ice, drinks, lamps and flags are in."""
+    """Return the files that the set's glasses, labels, ice, drinks, props, lamps and flags are in."""
     from .kits import list_lamp_files
 
     folder, found = folder_of(set_file), list_lamp_files(set_file)
@@ -70,6 +70,8 @@ def list_files(set_file: SetFile) -> list[Path]:
         found += [folder / piece.file for piece in glass.ice if piece.shape == "mesh"]
         found += [folder / table for table in glass.drink.tables] if glass.drink else []
     found += [folder / flag.picture for flag in set_file.flags.values() if flag.picture]
+    for prop in set_file.props.values():
+        found += [folder / prop.picture] if getattr(prop, "picture", None) else []
     materials = [getattr(prop, "material", None) for prop in set_file.props.values()]
     return found + [folder / table for material in materials for table in getattr(material, "tables", ())]
 

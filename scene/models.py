@@ -10,8 +10,9 @@ from .models_base import Part
 from .models_heads import AnyLamp
 from .models_numbers import NAME_PATTERN, Number
 from .models_panels import Backdrop, Card, Diffuser, Flag, Foil, Mirror
+from .models_props import AnyProp
 from .models_room import Room
-from .models_things import AnyProp, Glass, Table
+from .models_things import Glass, Table
 from .models_vessels import FileName
 from .models_views import Camera, Meter, Render
 from .yamlplaces import Document

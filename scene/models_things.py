@@ -8,13 +8,13 @@ from pydantic import Field, Strict, model_validator
 
 from brimcast.vessels.shapes import SHAPES
 
-from .models_base import ByKey, ByWord, Part, fault, listed
+from .models_base import ByKey, Part, fault, listed
 from .models_cold import AnyIce, Condensation, Rimmed
 from .models_drinks import Drink
 from .models_finish import Finish
 from .models_garnish import AnyGarnish
 from .models_materials import GlassStuff, Material
-from .models_numbers import At, Gap, Lengths, Pair, Quantity, Size, Turn
+from .models_numbers import NAME_PATTERN, At, Gap, Lengths, Pair, Quantity, Size, Turn
 from .models_surfaces import Label, Reflectance
 from .models_vessels import DrawnVessel, FileVessel, MeshVessel, OutlineVessel
 
@@ -70,6 +70,9 @@ class Glass(Finish):
 
     vessel: Vessel = Field(description="Its shape.")
     at_mm: At = Field(["0 mm", "0 mm"], alias="at", description="Centre of its foot on the table.")
+    on: Annotated[str, Field(pattern=NAME_PATTERN)] | None = Field(
+        None, description="Prop that it stands on; left out, the table."
+    )
     turn_deg: Turn = Field("0 deg", alias="turn", description="Turned about its axis, clockwise from above.")
     glass: GlassStuff = Field("soda-lime", description="What it is made of.")
     drink: Drink | None = Field(None, description="What is in it; left out, it is empty.")
@@ -200,6 +203,3 @@ class Plate(Prop):
         if opening_mm[0] >= self.size_mm[0] or opening_mm[1] >= self.size_mm[1]:
             raise fault("the opening is not smaller than the plate; allowed: a smaller one", "opening")
         return self
-
-
-AnyProp = Annotated[Ball | Rod | Slab | Prism | Ring | Plate, ByWord("shape")]

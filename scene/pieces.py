@@ -28,11 +28,10 @@ from .models_drinks import FillVolume
 from .panels import rectangle
 from .pouring import Froth, Gas, check_liquids, find_level, pour
 from .setfile import SetFile, faults_at
+from .tableware import LIFT_MM
 
 # A can's bright sheet; common practice.
 ALUMINIUM = stuff.Metal.model_validate({"metal": "90 %"})
-# Glass never touches the table all over: a film of air stays under it.
-LIFT_MM = 0.02
 
 
 class Piece(NamedTuple):
@@ -56,8 +55,10 @@ class Filled(NamedTuple):
     sheets: list[Sheet]
 
 
-def fill_glass(set_file: SetFile, name: str, vessel: library.Vessel, detail: float) -> Filled:
-    """Return a glass of the set and its drink, placed.
+def fill_glass(
+    set_file: SetFile, name: str, vessel: library.Vessel, stands_mm: float, detail: float
+) -> Filled:
+    """Return a glass of the set and its drink, placed so high over the table.
 
     Raises
     ------
@@ -65,7 +66,7 @@ def fill_glass(set_file: SetFile, name: str, vessel: library.Vessel, detail: flo
         The drink does not fit.
     """
     glass = set_file.glasses[name]
-    place = (*glass.at_mm, LIFT_MM)
+    place = (*glass.at_mm, stands_mm)
     dressed = dress_glass(set_file, name, vessel, detail)
     made = ALUMINIUM if vessel.closed else dressed.made
     pieces = [Piece(name, placed(dressed.mesh, place, glass.turn_deg), made)]

@@ -193,13 +193,16 @@ def _draw_stands(built: BuiltSet, view: View) -> tuple[list, list[Label]]:
 
 def _draw_things(built: BuiltSet, view: View) -> tuple[list, list[Label]]:
     """Draw glasses and props by their outline."""
-    marks, labels = [], []
+    marks, labels, things = [], [], {}
     for body in list_bodies(built):
-        if body.part not in ("glass", "prop", "plate"):
-            continue
-        outline = hull(view.place(body.points_mm))
+        if body.part in ("glass", "prop", "plate"):
+            things.setdefault(body.name, []).append(body.points_mm)
+    # What stands on another thing is drawn over it.
+    tall = {name: np.concatenate(points)[:, 2].max() for name, points in things.items()}
+    for name in sorted(things, key=tall.get):
+        outline = hull(view.place(np.concatenate(things[name])))
         marks += [Area(outline, GLASS), Stroke(outline, LINE)]
-        labels.append(Label(body.name, outline.mean(axis=0), float(np.ptp(outline, axis=0).max()) / 2))
+        labels.append(Label(name, outline.mean(axis=0), float(np.ptp(outline, axis=0).max()) / 2))
     return marks, labels
 
 

@@ -55,7 +55,8 @@ def list_points(built: BuiltSet) -> tuple[Point, ...]:
 def at_glass(built: BuiltSet) -> Point:
     """Return the point in the hero's place."""
     if built.feet:
-        place = np.array([*built.feet[0].centre_mm, built.feet[0].height_mm / 2])
+        foot = built.feet[0]
+        place = np.array([*foot.centre_mm, foot.stands_mm + foot.height_mm / 2])
     elif solid := hero_solid(built):
         # Without glasses the hero is a prop.
         hero = solid.mesh.vertices_mm

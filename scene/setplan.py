@@ -53,6 +53,7 @@ def describe_plan(built: BuiltSet) -> dict:
         "glasses": {
             foot.name: {
                 "at_mm": list(foot.centre_mm),
+                "stands_mm": foot.stands_mm,
                 "height_mm": foot.height_mm,
                 "foot_diameter_mm": 2 * foot.foot_radius_mm,
                 "rim_diameter_mm": 2 * foot.rim_radius_mm,

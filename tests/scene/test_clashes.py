@@ -43,6 +43,16 @@ def test_ceiling_is_measured_from_the_highest_part_of_the_lamp():
     assert check.text.startswith("ceiling too low for key")
 
 
+def test_gap_to_a_ball_of_very_many_corners_is_found():
+    """Ball of 60 mm, a card 45 mm from its middle and 3 mm thick: 13.5 mm. The hull is 0.3 % of 30 mm off."""
+    text = START.replace("rod, diameter: 60 mm, length: 100 mm", "ball, diameter: 60 mm")
+    text += "lamps: {key: {}}\n"
+    text += "cards: {white: {size: [60 mm, 60 mm], at: [45 mm, 0 mm, 30.02 mm], facing: hero}}\n"
+    checks = check_set(build(setfile.parse(text), detail=0.3))
+    (check,) = [check for check in checks if set(check.things) == {"hero", "white"}]
+    assert check.state == "close" and check.clearance_mm == pytest.approx(13.5, abs=0.1)
+
+
 def test_ceiling_that_is_not_told_is_not_checked():
     assert checks_of("lamps: {key: {throw: 9 m, elevation: 80 deg}}\n", "ceiling") == []
 
