@@ -26,6 +26,7 @@ def _across(model: models.CitrusCut) -> float:
 
 
 def make_wheel(model: models.Wheel) -> Made:
+    """Return a wheel lying flat, its front up."""
     across = _across(model)
     if model.thickness_mm > across / 2:
         text = f"{model.thickness_mm:g} mm is no slice; allowed: up to {across / 2:g} mm"
@@ -36,6 +37,7 @@ def make_wheel(model: models.Wheel) -> Made:
 
 
 def make_wedge(model: models.Wedge) -> Made:
+    """Return a wedge along x, its peel up."""
     across = _across(model)
     cover = fruit.wedge(across, across * FRUITS[model.fruit].long, model.angle_deg)
     # Light goes through half of it on the whole.
@@ -44,6 +46,7 @@ def make_wedge(model: models.Wedge) -> Made:
 
 
 def put_wheel_on_rim(model: models.Wheel, stand: Stand) -> Made:
+    """Return a wheel on the rim at +x, square to the wall."""
     across = _across(model)
     # Upright in the plane through the axis: its front, which looked up, to the left of whoever looks out.
     upright = np.array([[1.0, 0, 0], [0, 0, -1], [0, 1, 0]])
@@ -51,6 +54,7 @@ def put_wheel_on_rim(model: models.Wheel, stand: Stand) -> Made:
 
 
 def put_wedge_on_rim(model: models.Wedge, stand: Stand) -> Made:
+    """Return a wedge on the rim at +x, its length square to the wall."""
     radius = _across(model) / 2
     wide = 2 * radius * np.sin(np.radians(min(model.angle_deg, 180) / 2))
     return _slit(make_wedge(model), stand, np.eye(3), 0.0, model.slit * radius, wide)
@@ -81,18 +85,21 @@ def _slit(made: Made, stand: Stand, turn, low_mm: float, deep_mm: float, wide_mm
 
 
 def put_wheel_in_drink(model: models.Wheel, stand: Stand, level_mm: float) -> Made:
+    """Return a wheel upright under the surface, looking toward +x."""
     # Its front looks toward +x.
     turn = np.array([[0.0, 0, 1], [1, 0, 0], [0, 1, 0]])
     return sink(make_wheel(model).moved(turn), stand, level_mm - _across(model) / 2, level_mm, "diameter")
 
 
 def put_wedge_in_drink(model: models.Wedge, stand: Stand, level_mm: float) -> Made:
+    """Return a wedge afloat."""
     # Afloat: the peel a little over the surface.
     made = make_wedge(model).moved([[0.0, -1, 0], [1, 0, 0], [0, 0, 1]])
     return sink(made, stand, level_mm - 0.85 * _across(model) / 2, level_mm, "diameter")
 
 
 def make_twist(model: models.Twist, lead=None, origin=(0.0, 0.0, 0.0)) -> Made:
+    """Return a strip of peel curled about z; with a lead, what comes before the curl as in ``fruit.curl``."""
     path, facing = fruit.curl(model.curl_mm / 2, model.pitch_mm, model.turns, lead)
     if lead is not None:
         ahead = np.gradient(lead, axis=0)
@@ -111,7 +118,7 @@ def put_twist_on_rim(model: models.Twist, stand: Stand) -> Made:
     half = model.thickness_mm / 2
     outer = stand.vessel.outer.densified(0.5).points_mm
     # As drawn out as it may be.
-    down_mm = max(model.pitch_mm, 5.0 * model.curl_mm) * model.turns + model.width_mm
+    down_mm = max(model.pitch_mm, 3.0 * model.curl_mm) * model.turns + model.width_mm
     near = outer[outer[:, 1] > lip[1] - down_mm - 20]
     thick = 2 * np.abs((near - lip) @ across)[(near - lip) @ way > -8].max()
     for spare in (0.6, 1.2, 2.0, 3.0, 4.5):
@@ -137,6 +144,7 @@ def _hook(lip, frame, wide_mm: float, outside_mm: float, model: models.Twist) ->
 
 
 def put_twist_in_drink(model: models.Twist, stand: Stand, level_mm: float) -> Made:
+    """Return a curl upright under the surface."""
     made = make_twist(model)
     points = made.points_mm
     return sink(made, stand, level_mm - points[:, 2].max(), level_mm, "turns")

@@ -27,12 +27,14 @@ _OVER_MM, _STRAW_OVER = 9.0, 1 / 3
 
 
 def make_sprig(model: models.Sprig, bare_mm: float = 25.0) -> Made:
+    """Return a sprig along z, its leaves from 0 up."""
     cover = sprig(model.herb, model.length_mm, bare_mm, model.seed)
     colour = model.colour or LEAVES[model.herb]
     return Made((("", cover, LeafPainter(model.herb, colour, model.seed)),))
 
 
 def put_sprig_on_rim(model: models.Sprig, stand: Stand) -> Made:
+    """Return a sprig whose foot is in the glass, leaning on the rim at +x."""
     stem = HERBS[model.herb].stem_mm / 2
     way = stand.vessel.height_mm + stand.lip_mm[0]
     found = lean_on(stand, rod_points(stem, way), stem, 2 * way)
@@ -42,6 +44,7 @@ def put_sprig_on_rim(model: models.Sprig, stand: Stand) -> Made:
 
 
 def put_sprig_in_drink(model: models.Sprig, stand: Stand, level_mm: float) -> Made:
+    """Return a sprig upright, its leaves on the surface."""
     bare = max(0.6 * (level_mm - stand.vessel.base_mm), 2.0)
     return sink(make_sprig(model, bare), stand, level_mm + 1.0, level_mm + 10.0, "length")
 
@@ -94,6 +97,7 @@ def _cherry_stem(across_mm: float, pose: Pose):
 
 
 def put_pick_on_rim(model: models.Picked, stand: Stand) -> Made:
+    """Return a pick across the rim, along x."""
     lip = stand.lip_mm
     needed = 2 * stand.vessel.rim_radius_mm + 2.0
     length = model.length_mm or needed + _HANDLE_MM
@@ -112,6 +116,7 @@ def put_pick_on_rim(model: models.Picked, stand: Stand) -> Made:
 
 
 def put_pick_in_drink(model: models.Picked, stand: Stand, level_mm: float) -> Made:
+    """Return a pick leaning on the rim at +x, the fruit low."""
     way = float(np.hypot(stand.lip_mm[1] - stand.vessel.base_mm, 2 * stand.lip_mm[0]))
     made = make_picked(model, model.length_mm or way + _HANDLE_MM, 6.0)
     # Stems away from the rim that it leans on.
@@ -122,6 +127,7 @@ def put_pick_in_drink(model: models.Picked, stand: Stand, level_mm: float) -> Ma
 
 
 def make_straw(model: models.Straw, length_mm: float = 0.0) -> Made:
+    """Return a straw along z from 0."""
     length, radius = model.length_mm or length_mm or 200.0, model.diameter_mm / 2
     if model.material != "paper":
         made = _STEEL if model.material == "steel" else GlassMaterial(kind="acrylic")
@@ -133,6 +139,7 @@ def make_straw(model: models.Straw, length_mm: float = 0.0) -> Made:
 
 
 def put_straw_on_rim(model: models.Straw, stand: Stand) -> Made:
+    """Return a straw leaning on the rim at +x."""
     radius = model.diameter_mm / 2
     way = stand.vessel.height_mm + 2 * stand.lip_mm[0]
     length = model.length_mm or way

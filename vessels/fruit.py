@@ -14,7 +14,7 @@ _PEEL_ROWS, _BELT_PIECES = 9, 4
 # How many lines a strip of peel has along a turn of its curl.
 _LINES_A_TURN = 48
 # A curl widens over so many turns, and first goes down by so many of its radii a turn.
-_WIDENING, _STRETCH = 1.25, 9.0
+_WIDENING, _STRETCH = 1.25, 6.0
 
 
 def wheel(diameter_mm, thickness_mm):
