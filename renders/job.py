@@ -172,7 +172,7 @@ def run(
     kept = _KeptLight(store, built) if store else None
     lights = []
     for number in range(len(built.lamps)):
-        part = _part_of(progress, *(lit * (number + end) / len(built.lamps) for end in (0, 1)))
+        part = part_of(progress, *(lit * (number + end) / len(built.lamps) for end in (0, 1)))
         lights.append(lightpass.trace_lamp(built, world, plan, number, effort, part, spread, kept))
     shining = set_lights(built, world, plan.windows, lights, plan.voxels)
     outcome = Outcome(
@@ -190,7 +190,7 @@ def run(
     marks.append(time.perf_counter())
 
     if picture:
-        part = _part_of(progress, lit, 1.0)
+        part = part_of(progress, lit, 1.0)
         outcome.picture = camerapass.take_picture(built, world, shining, FINISHES[quality], part, store)
     marks.append(time.perf_counter())
     outcome.seconds = _name_stretches(marks)
@@ -201,7 +201,7 @@ def run(
     return outcome
 
 
-def _part_of(progress: Progress, first: float, last: float) -> Progress:
+def part_of(progress: Progress, first: float, last: float) -> Progress:
     """Return what tells the progress of a part of the work, which goes from one share to another."""
     return lambda share, text: progress(first + (last - first) * share, text)
 

@@ -136,6 +136,17 @@ def _caustic(outcome: Outcome, number: int, kind: int) -> dict:
     scale = light.lamp.scale
     if outcome.window.cells == 0:
         return {key: {"value": None, "standard_error": None} for key in MEASURES}
+    whole, batches = list_table_lights(outcome, number, kind)
+    foot = outcome.built.feet[0].foot_radius_mm if outcome.built.feet else 0.0
+    return measure_with_errors(
+        whole, batches, light.plain_seen * scale, foot, float(light.incident.mean()) * scale
+    )
+
+
+def list_table_lights(outcome: Outcome, number: int, kind: int) -> tuple[TableLight, list[TableLight]]:
+    """Return a lamp's light of a kind (place in `KINDS`) on the table, and its sixteen batches."""
+    light = outcome.lights[number]
+    scale = light.lamp.scale
     both = light.channels.sum(axis=1)
     straight = outcome.bare_seen(number)
     batches = [
@@ -153,10 +164,7 @@ def _caustic(outcome: Outcome, number: int, kind: int) -> dict:
     whole = TableLight(
         outcome.x_mm, outcome.y_mm, *(mean[kind] * scale), (mean[:, 0].sum(axis=0) + straight) * scale
     )
-    foot = outcome.built.feet[0].foot_radius_mm if outcome.built.feet else 0.0
-    return measure_with_errors(
-        whole, batches, light.plain_seen * scale, foot, float(light.incident.mean()) * scale
-    )
+    return whole, batches
 
 
 def meter_bands(outcome: Outcome) -> np.ndarray:

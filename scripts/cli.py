@@ -44,6 +44,10 @@ Change = Annotated[
         help="A value instead of the set file's, such as 'lamps.key.throw=2 m'; can be repeated.",
     ),
 ]
+Empty = Annotated[
+    bool,
+    typer.Option("--empty", help="Compute the empty glasses too; tell what filling them does to the light."),
+]
 
 
 def main(argv: list[str] | None = None) -> int:
@@ -80,12 +84,13 @@ def render(
     device: Device = "auto",
     seed: Seed = None,
     change: Change = None,
+    empty: Empty = False,
 ) -> None:
     """Compute the picture and the light on the table."""
     from . import computing
 
     changes = computing.list_changes(change, quality, seed)
-    computing.compute(set_path, out or _folder(set_path), changes, device, picture=True)
+    computing.compute(set_path, out or _folder(set_path), changes, device, True, empty)
 
 
 @app.command("map")
@@ -99,16 +104,17 @@ def map_(
     watch: Annotated[
         bool, typer.Option("--watch", help="Make a draft again whenever the set file is saved, until Ctrl-C.")
     ] = False,
+    empty: Empty = False,
 ) -> None:
     """Compute the light on the table alone."""
     from . import computing
 
     if watch:
         changes = computing.list_changes(change, quality or "draft", seed)
-        computing.watch(set_path, out or _folder(set_path), changes, device)
+        computing.watch(set_path, out or _folder(set_path), changes, device, empty)
     else:
         changes = computing.list_changes(change, quality, seed)
-        computing.compute(set_path, out or _folder(set_path), changes, device, picture=False)
+        computing.compute(set_path, out or _folder(set_path), changes, device, False, empty)
 
 
 def _folder(set_path: Path) -> Path:

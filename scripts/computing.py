@@ -68,8 +68,22 @@ def read_set(path: Path, changes: Mapping[str, str]) -> tuple[SetFile, str]:
     return setfile.parse(text, str(path), changes), text
 
 
-def compute(path: Path, folder: Path, changes: Mapping[str, str], device: str, picture: bool) -> None:
+def compute(
+    path: Path, folder: Path, changes: Mapping[str, str], device: str, picture: bool, empty: bool = False
+) -> None:
     """Compute a set, write its folder and print the main numbers.
+
+    Parameters
+    ----------
+    path, folder : Path
+        Of the set's file; where the output goes.
+    changes : mapping of str to str
+        See `list_changes`.
+    device : {'auto', 'cpu', 'gpu'}
+    picture : bool
+        Take the camera's picture too.
+    empty : bool
+        Compute the table's light with all glasses empty too, and tell what filling them does.
 
     Raises
     ------
@@ -78,6 +92,7 @@ def compute(path: Path, folder: Path, changes: Mapping[str, str], device: str, p
         Ctrl-C; what stood in the folder is unchanged.
     """
     from brimcast.scene.builder import build
+    from brimcast.scene.emptied import empty_glasses
 
     from . import words, writing
 
@@ -85,17 +100,25 @@ def compute(path: Path, folder: Path, changes: Mapping[str, str], device: str, p
     if picture and set_file.camera is None:
         text = "missing; a picture needs a camera, a map needs none"
         raise PersonError(setfile.faults_at(set_file, "camera", text))
+    emptied = empty_glasses(set_file) if empty else None
     writing.check_folder(folder)
     try:
         with Progress() as progress:
             built = build(set_file)
             # Reading and building tell their faults before the engine is loaded.
             from brimcast.renders import balance, job, output
+            from brimcast.renders.emptied import compare
             from brimcast.renders.report import describe
 
-            outcome = job.run(built, device=device, picture=picture, progress=progress)
-            progress(1.0, "writing")
+            share = 0.5 if emptied else 1.0
+            told = job.part_of(progress, 0.0, share)
+            outcome = job.run(built, device=device, picture=picture, progress=told)
             report = describe(outcome)
+            if emptied:
+                told = job.part_of(progress, share, 1.0)
+                again = job.run(build(emptied), device=device, picture=False, progress=told)
+                report["empty_against_filled"] = compare(outcome, report, again, describe(again))
+            progress(1.0, "writing")
             settings = output.list_settings(outcome, text, dict(changes))
             written, exposed = output.write_output(outcome, report, folder, settings)
     except KeyboardInterrupt:
@@ -108,7 +131,7 @@ def compute(path: Path, folder: Path, changes: Mapping[str, str], device: str, p
     print("\n".join(words.describe_outcome(outcome, report, folder, written, notes)), flush=True)
 
 
-def watch(path: Path, folder: Path, changes: Mapping[str, str], device: str) -> None:
+def watch(path: Path, folder: Path, changes: Mapping[str, str], device: str, empty: bool = False) -> None:
     """Compute a set's map now and again whenever its file, or one that it names, is saved, until Ctrl-C.
 
     Raises
@@ -127,7 +150,7 @@ def watch(path: Path, folder: Path, changes: Mapping[str, str], device: str) -> 
             paths = _list_paths(path, changes) or paths
             seen = _states(paths)
             try:
-                compute(path, folder, changes, device, picture=False)
+                compute(path, folder, changes, device, picture=False, empty=empty)
             except PersonError as mistake:
                 print(mistake, file=sys.stderr, flush=True)
             print(f"watching {path}; Ctrl-C ends it", file=sys.stderr, flush=True)

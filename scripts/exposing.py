@@ -221,6 +221,7 @@ def _measure_run(built: BuiltSet, stored: Stored, out: Path) -> dict:
     import numpy as np
 
     from brimcast.renders import balance, exposures
+    from brimcast.scene.emptied import list_empty
 
     light = exposures.set_light(built, stored)
     table = exposures.expose_table(built, stored, light)
@@ -235,6 +236,7 @@ def _measure_run(built: BuiltSet, stored: Stored, out: Path) -> dict:
         "traced": exposures.traced_meters(stored, light),
         "folder": str(stored.folder),
         "quality": stored.report.get("quality"),
+        "empty_glasses": list_empty(built),
         "headroom": exposures.caustic_headroom(built, stored, table, focused),
         "notes": balance.list_unbalanced(light.exposed),
         **_draw(views, light.exposed.exposure, stored.settings, out),

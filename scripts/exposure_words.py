@@ -6,7 +6,7 @@ import math
 
 from brimcast.shared.exposure import F_NUMBERS
 
-from .words import meter_line
+from .words import meter_line, tell_empty
 
 # Powers are set in tenths; below this a difference is none.
 TENTH = 0.05
@@ -130,6 +130,7 @@ def _run_lines(numbers: dict) -> list[str]:
         if headroom["in_frame"] and headroom["in_crop"] is not None:
             framed = "; inside the crop" if headroom["in_crop"] else "; outside the crop"
         lines.append(f"caustic at its brightest ({x:.0f}, {y:.0f} mm from the datum) {said}{area}{framed}")
+        lines += tell_empty(numbers["empty_glasses"])
     for name, view in numbers["maps"].items():
         lines.append(f"{name}: {tell_shares(view)}")
     lines += [f"note: {note}" for note in numbers["notes"]]

@@ -17,6 +17,7 @@ SCORCH = (
     "caution: focused light can scorch; never leave a lamp or the sun on filled glass unattended. "
     "This warns, it does not certify."
 )
+NOT_THE_DRINK = "caution: the empty glass's pattern is not the served drink's; light for the filled glass"
 # A reach less sure than this is not told.
 UNCLEAR_MM = 15.0
 KINDS = {"refractive": "through the glass", "reflective": "thrown back by the glass"}
@@ -128,6 +129,8 @@ def describe_outcome(
     notes : list of str
         What else to say of them.
     """
+    from brimcast.scene.emptied import list_empty
+
     built, seconds = outcome.built, outcome.seconds["total"]
     lines = [f"{built.title}: {outcome.quality}, {seconds:.0f} s on the {outcome.engine.device}"]
     lines += [f"note: {note}" for note in built.notes]
@@ -135,6 +138,8 @@ def describe_outcome(
         kinds = report["caustics"][light.lamp.name]
         lines += _caustic_lines(light.lamp.name, kinds, bool(built.feet))
         lines += _grain_line(outcome, light)
+        if "empty_against_filled" in report:
+            lines += _filling_line(light.lamp.name, report["empty_against_filled"][light.lamp.name])
     for name, meter in report["meters"].items():
         light = None if built.relative else meter["all"]["light"]["value"]
         lines.append(meter_line(name, meter["all"]["stops_over_table"], light))
@@ -142,9 +147,38 @@ def describe_outcome(
         lines.append("relative: no lamp has a meter reading; compare stops, take no f-number from this")
     if any(_is_hot(kinds) for kinds in report["caustics"].values()):
         lines.append(SCORCH)
+    if "empty_against_filled" in report:
+        lines.append(NOT_THE_DRINK)
+    lines += tell_empty(list_empty(built))
     if "table.png" not in written:
         lines.append("no focused light falls on the table, so there is no table.png")
     return [*lines, f"wrote {folder}: {', '.join(written)}", *(f"note: {note}" for note in notes)]
+
+
+def _filling_line(name: str, kinds: dict) -> list[str]:
+    """Return in words what filling does to the light that goes through."""
+    found = kinds["refractive"]
+    if found["peak_shift_mm"]["value"] is None:
+        return [f"    filled against empty, through the glass: {name} throws no pattern through one of them"]
+    parts = [f"brightest line moves by {_value(found['peak_shift_mm'], 0)} mm"]
+    if found["tip_shift_mm"]["value"] is not None:
+        parts.append(f"tip by {_value(found['tip_shift_mm'], 0)} mm")
+    if found["width_change_mm"]["value"] is not None:
+        parts.append(f"its width by {_value(found['width_change_mm'], 1, sign='+')} mm")
+    if found["brightness_change_stops"]["value"] is not None:
+        parts.append(f"its brightness by {_value(found['brightness_change_stops'], 1, sign='+')} stops")
+    return [f"    filled against empty, through the glass: {', '.join(parts)}"]
+
+
+def tell_empty(names: list[str]) -> list[str]:
+    """Return the caution about a set's empty glasses, no line where none is empty."""
+    if not names:
+        return []
+    verb = "is" if len(names) == 1 else "are"
+    return [
+        f"caution: {', '.join(names)} {verb} empty; the pattern of the filled glass differs. It is common "
+        "practice to shoot the empty plate first, but light for the served drink"
+    ]
 
 
 def _is_hot(kinds: dict) -> bool:
