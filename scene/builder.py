@@ -18,6 +18,7 @@ from .models_props import Coaster, Napkin, Tray
 from .panels import lay_plate, lay_table
 from .pieces import Piece, choose_vessel, fill_glass, make_solid, rank_media, shape_prop
 from .roomwalls import check_room, clad_room
+from .screens import tell_shaded
 from .setfile import SetFile, digest
 from .tableware import LIFT_MM, find_support, lay_tableware
 from .views import (
@@ -129,6 +130,7 @@ def build(set_file: SetFile, detail: float = 1.0) -> BuiltSet:
         parts=parts,
         notes=(*notes, *hung.notes),
     )
+    built = replace(built, notes=(*built.notes, *tell_shaded(built)))
     return _scaled(built) if built.relative else built
 
 

@@ -19,6 +19,20 @@ def list_screens(built: BuiltSet) -> dict[str, np.ndarray]:
     return {panel.name: panel.mesh.vertices_mm[panel.mesh.faces] for panel in flat}
 
 
+def tell_shaded(built: BuiltSet) -> list[str]:
+    """Return what to say of lamps whose middle no part of the hero glass sees, for something stands between."""
+    if not built.feet:
+        return []
+    foot, screens, told = built.feet[0], list_screens(built), []
+    heights = foot.stands_mm + foot.height_mm * np.array([0.1, 0.3, 0.5, 0.7, 0.9])
+    spots = np.column_stack([np.tile(foot.centre_mm, (len(heights), 1)), heights])
+    for lamp in built.lamps:
+        if lamp.word != "sky":
+            hiding = [name for name, faces in screens.items() if cut_off(lamp.centre_mm, spots, faces).all()]
+            told += [f"{name} keeps the light of {lamp.name} from {foot.name}" for name in hiding]
+    return told
+
+
 def cut_off(place_mm, spots_mm: np.ndarray, triangles: np.ndarray) -> np.ndarray:
     """Return which lines from a place to spots (n, 3) go through triangles (m, 3, 3); ends do not count.
 

@@ -155,3 +155,12 @@ def test_stand_of_a_diffuser_may_be_said():
         "room: {stands: {silk: [-900 mm, 0 mm]}}"
     )
     assert {stand.name: stand.foot_mm for stand in list_stands(built)}["silk"] == (-900, 0)
+
+
+def test_lamp_behind_the_backdrop_is_told():
+    """A line from a lamp 1 m up and 1.73 m behind: 577 mm up where the paper stands at 1 m."""
+    text = "brimcast: 1\ntable: {size: [2 m, 2.4 m]}\nglasses: {hero: {vessel: highball}}\n"
+    text += "lamps: {key: {throw: 2 m, elevation: 30 deg, azimuth: 180 deg}}\n"
+    for height, told in (("900 mm", ["paper backdrop keeps the light of key from hero"]), ("400 mm", [])):
+        built = build(setfile.parse(f"{text}backdrop: {{behind: 1 m, height: {height}}}\n"))
+        assert list(built.notes) == told
