@@ -110,3 +110,53 @@ def green_over_red(computed):
     """Light of 520-540 nm over that of 640-660 nm in the refractive map."""
     bands = computed.maps["key.refractive"].sum(axis=(1, 2))
     return bands[7] / bands[13]
+
+
+FLAGGED = """
+brimcast: 1
+table: {size: [2 m, 2 m]}
+glasses: {hero: {vessel: highball, drink: {liquid: water}}}
+lamps:
+  key: {diameter: 30 mm, throw: 1.5 m, elevation: 35 deg, azimuth: 180 deg}
+meters:
+  spill: {at: [0 mm, -260 mm, 0 mm]}
+  glass: {at: [60 mm, 0 mm, 75 mm], facing: key}
+flags: {cutter: {size: [400 mm, 160 mm], at: [0 mm, 200 mm, 330 mm], facing: key}}
+"""
+
+
+def test_a_flag_takes_spill_off_the_table_and_leaves_the_glass_lit(compute):
+    """Common practice. From the spill the lamp stands 295 mm over the flag's foot, from the glass 215 mm."""
+    bare, flagged = (compute(text).report["meters"] for text in (FLAGGED.split("flags:")[0], FLAGGED))
+    assert flagged["spill"]["all"]["light"]["value"] < bare["spill"]["all"]["light"]["value"] / 50
+    assert flagged["glass"]["all"]["light"]["value"] == pytest.approx(
+        bare["glass"]["all"]["light"]["value"], rel=0.01
+    )
+
+
+BACK_LIT = """
+brimcast: 1
+table: {size: [2 m, 2 m]}
+glasses: {hero: {vessel: tumbler, drink: {liquid: water, fill: 80 mm}}}
+lamps:
+  key: {diameter: 40 mm, throw: 1 m, elevation: 40 deg, azimuth: 90 deg}
+  back: {diameter: 40 mm, throw: 1 m, elevation: 40 deg, azimuth: 180 deg}
+meters:
+  both: {at: [200 mm, -200 mm, 0 mm]}
+render: {cell: 2 mm}
+"""
+
+
+def test_a_cooling_gel_on_a_back_light_shifts_only_what_that_lamp_lights(compute):
+    """Common practice."""
+    plain, gelled = (
+        compute(BACK_LIT, changes=changes) for changes in ({}, {"lamps.back.gels": ["cooling 80 mired"]})
+    )
+    before, after = plain.report["meters"]["both"], gelled.report["meters"]["both"]
+    # Toward blue: less x and less y, by the light of that lamp and no other.
+    assert after["lamps"]["back"]["xy"][0] < before["lamps"]["back"]["xy"][0] - 0.02
+    assert after["lamps"]["key"]["xy"] == pytest.approx(before["lamps"]["key"]["xy"], abs=1e-6)
+    assert after["lamps"]["key"]["xy"][0] - 0.02 < after["all"]["xy"][0] < before["all"]["xy"][0]
+    # The window of the table that is mapped follows the light through the gels.
+    line = [computed.maps["key.refractive"].sum() for computed in (plain, gelled)]
+    assert line[0] == pytest.approx(line[1], rel=1e-3)
