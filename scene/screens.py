@@ -20,7 +20,7 @@ def list_screens(built: BuiltSet) -> dict[str, np.ndarray]:
 
 
 def tell_shaded(built: BuiltSet) -> list[str]:
-    """Return what to say of lamps whose middle no part of the hero glass sees, for something stands between."""
+    """Return what to say of lamps whose middle no part of the hero glass sees: something stands between."""
     if not built.feet:
         return []
     foot, screens, told = built.feet[0], list_screens(built), []
