@@ -1,7 +1,15 @@
 """Cloudy media against adding-doubling, a path tracer with volumes, and closed forms."""
 
 import iadpython
+import numpy as np
 import pytest
+import shapely
+
+from brimcast.renders.images import read_exr
+from brimcast.scene import setfile
+from brimcast.scene.builder import build
+from brimcast.scene.frame import project
+from brimcast.shared.colour import BAND_XYZ
 
 # A hole keeps the beam in the middle of a wide slab; what is thrown back escapes past the plate or meets it.
 SLAB = """
@@ -60,3 +68,37 @@ def test_cloudy_drink_throws_no_caustic_and_a_clear_one_does(compute):
     )
     assert clear["peak_over_table_stops"]["value"] > 3
     assert cloudy is None or cloudy["peak_over_table_stops"]["value"] < 1
+
+
+@pytest.mark.slow
+def test_cloudy_drink_brightens_all_over_when_lit_from_behind_and_a_clear_one_does_not(compute):
+    """Common practice. Before a black background clear water stays dark but for gleams and what it shows.
+
+    Of the drink's outline two pixels at the edge are left out, where the wall's gleams are.
+    """
+    text = """
+    brimcast: 1
+    table: {reflectance: 4 %}
+    glasses: {hero: {vessel: shot, drink: {liquid: water}}}
+    lamps: {key: {azimuth: 165 deg, elevation: 35 deg, throw: 1.2 m, diameter: 60 mm}}
+    camera: {elevation: 8 deg, distance: 600 mm, lens: 150 mm}
+    render: {width: 48}
+    """
+    means, unevenness = [], []
+    for liquid in ("water", "{cloudy: 40 mm, colour: '#f2a93b'}"):
+        changes = {"glasses.hero.drink.liquid": liquid}
+        done = compute(text, command="render", changes=changes)
+        bands, *_ = read_exr(done.folder / "picture.exr")
+        luminance = np.tensordot(BAND_XYZ[:, 1], bands["key"], 1)
+        built = build(setfile.parse(text, changes=changes), detail=0.3)
+        (drink,) = (solid for solid in built.solids if solid.name == "hero drink")
+        seen = project(built.camera, drink.mesh.vertices_mm)[:, :2]
+        high, wide = luminance.shape
+        outline = shapely.MultiPoint((seen * (1, -1) + 1) / 2 * (wide, high)).convex_hull.buffer(-2)
+        rows, columns = np.mgrid[:high, :wide] + 0.5
+        inside = luminance[shapely.contains_xy(outline, columns, rows)]
+        assert len(inside) > 80
+        means.append(inside.mean())
+        unevenness.append(inside.std() / inside.mean())
+    assert means[1] > 4 * means[0]
+    assert unevenness[1] < 0.6 * unevenness[0] and unevenness[1] < 0.6
