@@ -68,7 +68,7 @@ def build(set_file: SetFile, detail: float = 1.0) -> BuiltSet:
         lifted_mm = stands_mm - LIFT_MM
         stands[name] = np.array([*glass.at_mm, lifted_mm + vessel.height_mm / 2])
         radii = vessel.foot_radius_mm, vessel.rim_radius_mm
-        feet.append(Foot(name, glass.at_mm, *radii, vessel.height_mm, lifted_mm, glass.on))
+        feet.append(Foot(name, glass.at_mm, *radii, vessel.height_mm, lifted_mm, glass.stands_on))
     if faults:
         raise PersonError(faults)
     for name, prop in set_file.props.items():

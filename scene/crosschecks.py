@@ -96,13 +96,13 @@ def _check_supports(things: dict[str, dict]) -> Iterator[Found]:
     fit = [name for name, shape in shapes.items() if shape in SUPPORTS]
     allowed = f"allowed: {listed(fit)}" if fit else f"allowed: a {listed(SUPPORTS)} among the props"
     for glass, model in things["glasses"].items():
-        name = _group(model).get("on")
+        name = _group(model).get("stands_on")
         if not isinstance(name, str) or not re.match(NAME_PATTERN, name) or name in fit:
             continue
         text = f"there is no prop called {name!r}{nearest(name, fit) or ';'}"
         if name in shapes:
             text = f"a glass cannot stand on {name!r}, a {shapes[name]};"
-        yield ("glasses", glass, "on"), f"{text} {allowed}", "value"
+        yield ("glasses", glass, "stands_on"), f"{text} {allowed}", "value"
 
 
 def _check_readings(lamps: dict) -> Iterator[Found]:

@@ -70,7 +70,7 @@ class Glass(Finish):
 
     vessel: Vessel = Field(description="Its shape.")
     at_mm: At = Field(["0 mm", "0 mm"], alias="at", description="Centre of its foot on the table.")
-    on: Annotated[str, Field(pattern=NAME_PATTERN)] | None = Field(
+    stands_on: Annotated[str, Field(pattern=NAME_PATTERN)] | None = Field(
         None, description="Prop that it stands on; left out, the table."
     )
     turn_deg: Turn = Field("0 deg", alias="turn", description="Turned about its axis, clockwise from above.")

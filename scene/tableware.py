@@ -48,18 +48,18 @@ def find_support(set_file: SetFile, name: str, foot_mm: float) -> float:
         It cannot stand where it is said to.
     """
     glass = set_file.glasses[name]
-    if glass.on is None:
+    if glass.stands_on is None:
         return LIFT_MM
-    prop = set_file.props[glass.on]
+    prop = set_file.props[glass.stands_on]
     if wrong := _unfit(prop):
-        raise PersonError(faults_at(set_file, f"glasses.{name}.on", f"{glass.on} {wrong}"))
+        raise PersonError(faults_at(set_file, f"glasses.{name}.stands_on", f"{glass.stands_on} {wrong}"))
     edge, inset_mm, top_mm = _measure(prop)
     place = _seen_from(prop, glass.at_mm)
     beyond_mm = foot_mm + glass.out_of_round_mm / 2 + inset_mm - edge.room(place)
     if beyond_mm > 1e-6:
-        text = f"its foot reaches {beyond_mm:.1f} mm beyond the edge of {glass.on}"
+        text = f"its foot reaches {beyond_mm:.1f} mm beyond the edge of {glass.stands_on}"
         text += "; move one of them by its 'at', or take a wider one"
-        raise PersonError(faults_at(set_file, f"glasses.{name}.on", text))
+        raise PersonError(faults_at(set_file, f"glasses.{name}.stands_on", text))
     return max(prop.height_mm, LIFT_MM) + top_mm + LIFT_MM
 
 

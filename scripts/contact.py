@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import hashlib
+from dataclasses import replace
 from importlib.metadata import version
 from pathlib import Path
 from typing import NamedTuple
@@ -193,7 +194,10 @@ def _direct_light(outcome, cell_mm):
     shape = round((far - near) / cell_mm), round((right - left) / cell_mm)
     window = Window(0, (left - corner_mm[0], near - corner_mm[1]), cell_mm, shape)
     world = build_world(built)
-    shining = set_lights(built, world, list_windows([window]), outcome.lights, no_voxels())
+    # No map counts here, so all are dark.
+    windows = list_windows([window, Window(0, (0.0, 0.0), cell_mm, (1, 1))])
+    dark = [replace(light, maps=np.zeros((16, 2, windows.cells), np.float32)) for light in outcome.lights]
+    shining = set_lights(built, world, windows, dark, no_voxels())
     return map_direct(built, world, shining, window)[0]
 
 

@@ -67,7 +67,7 @@ def _glass_line(set_file: SetFile, name: str) -> str:
     fill_mm = find_level(set_file, name, vessel)
     volume_ml = held_ml(vessel.inner, fill_mm, wetting_of(drink, folder))
     named = " under ".join(name_liquid(liquid, folder) for liquid in drink.liquids)
-    foot = glass.on or "the table"
+    foot = glass.stands_on or "the table"
     line += f"; {volume_ml:.0f} ml of {named}, fill line {fill_mm:.0f} mm above {foot}"
     return "; ".join(filter(None, [line, tell_unstable(drink, folder)]))
 

@@ -17,7 +17,7 @@ lamps:
 TRAY = """
 brimcast: 1
 glasses:
-  hero: {vessel: rocks, on: dish, drink: {liquid: water}}
+  hero: {vessel: rocks, stands_on: dish, drink: {liquid: water}}
 props:
   dish: {shape: tray, diameter: 260 mm, METAL}
 lamps:

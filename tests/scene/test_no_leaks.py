@@ -44,7 +44,7 @@ def draw_set(seed):
         f"condensation: {{count: {numbers.integers(1, 150)}, seed: {seed}}}",
         pick(FINISHES),
         f"at: [{numbers.integers(-20, 20)} mm, {numbers.integers(-20, 20)} mm]",
-        pick(["", "on: mat"]),
+        pick(["", "stands_on: mat"]),
     ]
     if numbers.random() < 0.5:
         words.append(f"ice: [{{shape: cracked, size: {numbers.integers(6, 20)} mm, count: 2, seed: {seed}}}]")
