@@ -264,8 +264,7 @@ def resolve(geometry, lights: Lights, eye: Eye, samples: Samples, pixels, index,
         spot = dr.gather(mi.UInt32, samples.spot, where, seen)
         albedo = dr.gather(mi.Float, geometry.reflectance, spot * 16 + band, seen)
         passed = dr.gather(mi.Float, geometry.transmittance, spot * 16 + band, seen)
-        maps = plane * lights.windows.count
-        light = dr.maximum(direct, 0) * radiance + look_up(lights, maps, side, u, v, seen)
+        light = dr.maximum(direct, 0) * radiance + look_up(lights, plane, side, u, v, seen)
         total += dr.select(seen, light * albedo * dr.inv_pi, 0)
         behind = look_up_as(lights, plane, side ^ 1, u, v, mi.Bool(True), seen & (passed > 0))
         behind += dr.maximum(-direct, 0) * radiance

@@ -84,18 +84,21 @@ class Outcome:
         (16, ny, nx), 1/nm, per unit luminance, without gels.
         """
         light = self.direct[number] * self.built.lamps[number].band_spectrum[:, None, None]
-        if self.bounced is not None:
-            light = light + direct.spread_bounced(self.bounced[number], self.window)
-        return light
+        return self._add_bounced(light, number)
 
     def bare_seen(self, number: int) -> np.ndarray:
         """Return the same as (ny, nx) in luminous units, through the lamp's gels."""
         lamp = self.built.lamps[number]
-        light = self.direct[number] * lamp.passed
-        if self.bounced is not None:
-            seen = np.tensordot(BAND_XYZ[:, 1] * lamp.gel, self.bounced[number], 1)
-            light = light + direct.spread_bounced(seen, self.window)
-        return light
+        return self._add_bounced(self.direct[number] * lamp.passed, number, BAND_XYZ[:, 1] * lamp.gel)
+
+    def _add_bounced(self, light: np.ndarray, number: int, weights=None) -> np.ndarray:
+        """Add what matte surfaces send; with weights of the bands their sum."""
+        if self.bounced is None:
+            return light
+        bounced = self.bounced[number]
+        if weights is not None:
+            bounced = np.tensordot(weights, bounced, 1)
+        return light + direct.spread_bounced(bounced, self.window)
 
 
 class _KeptLight:

@@ -17,8 +17,8 @@ from .interfaces import STEP_OFF_MM
 from .lightpass import LampLight
 from .sequences import spread
 from .tubes import meet_ring, meet_tube, tube_strip
-from .voxels import Voxels, settle
-from .windows import Windows, WindowTable
+from .voxels import Voxels, no_voxels, settle
+from .windows import Window, Windows, WindowTable, list_windows
 from .world import Geometry, World, list_wavelengths
 
 # Points on each lamp's front, and wavelengths that the camera's samples use.
@@ -80,10 +80,24 @@ class Lights:
     voxels: Voxels
 
 
+def set_lamps(built: BuiltSet, world: World) -> Lights:
+    """Return the lamps as kernel inputs, their maps dark: for direct light alone."""
+    windows = list_windows(Window(0, (0.0, 0.0), 1.0, (1, 1)) for _ in range(2))
+    dark = np.zeros((len(built.lamps), 16, windows.cells), np.float32)
+    return _set(built, world, windows, dark, [0.0], no_voxels())
+
+
 def set_lights(
     built: BuiltSet, world: World, windows: Windows, lights: list[LampLight], voxels: Voxels
 ) -> Lights:
     """Return the lamps and the light pass's maps as kernel inputs."""
+    maps = np.stack([light.maps.sum(axis=1) for light in lights])
+    lit = lights[0].haze.shape[-1] > 0
+    haze = np.stack([settle(voxels, light.haze) for light in lights]) if lit else [0.0]
+    return _set(built, world, windows, maps, haze, voxels)
+
+
+def _set(built: BuiltSet, world: World, windows: Windows, maps, haze, voxels: Voxels) -> Lights:
     points = _along_curve(spread(POINTS, 2, np.random.default_rng((built.seed, 104729))))
     place, normal = [], []
     for lamp in built.lamps:
@@ -98,8 +112,6 @@ def set_lights(
             normal.append(np.column_stack([shown.normal, shaped]))
     wavelength, weights = _weigh_rows(built.lamps)
     listed = list_wavelengths(built, wavelength)
-    maps = np.stack([light.maps.sum(axis=1) for light in lights])
-    voxel_count = lights[0].haze.shape[-1]
     return Lights(
         count=opaque_int(len(built.lamps)),
         point_count=opaque_int(POINTS),
@@ -115,7 +127,7 @@ def set_lights(
         maps=floats(maps),
         blurred=floats(windows.blur(maps)),
         windows=windows.table,
-        haze=floats(np.stack([settle(voxels, light.haze) for light in lights]) if voxel_count else [0.0]),
+        haze=floats(haze),
         voxels=voxels,
     )
 
@@ -246,13 +258,13 @@ def meet_front(lights: Lights, ray, reach, active):
     return lamp, distance, lit, share
 
 
-def look_up(lights: Lights, base, side, u, v, active):
+def look_up(lights: Lights, plane, side, u, v, active):
     """Bilinear light of a map at a place on a panel side: the fine window where it reaches, else the coarse.
 
     Parameters
     ----------
-    base : mi.UInt32
-        First number of the map of one lamp and band.
+    plane : mi.UInt32
+        Number of the lamp and band, 16 bands a lamp.
     """
     windows = lights.windows
     fine = dr.gather(mi.Vector4f, windows.frames, 2 * side, active)
@@ -265,7 +277,7 @@ def look_up(lights: Lights, base, side, u, v, active):
     y = dr.select(within, y, (v - wide.y) * wide.z)
     columns = dr.select(within, size.x, wide_size.x)
     lines = dr.select(within, size.y, wide_size.y)
-    first = base + dr.select(within, size.z, wide_size.z)
+    first = plane * windows.count + dr.select(within, size.z, wide_size.z)
     return _blend(lights.maps, first, columns, lines, x, y, active)
 
 
@@ -273,11 +285,6 @@ def look_up_blurred(lights: Lights, plane, side, u, v, active):
     """The same from the coarse windows alone, for light that goes on: what is seen after a matte surface.
 
     A narrow bright line would be met there by few paths, each of which would leave a bright speck.
-
-    Parameters
-    ----------
-    plane : mi.UInt32
-        Number of the lamp and band, 16 bands a lamp.
     """
     windows = lights.windows
     frame = dr.gather(mi.Vector4f, windows.frames, 2 * side + 1, active)

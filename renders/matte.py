@@ -96,7 +96,7 @@ def look_up_as(lights: Lights, plane, side, u, v, sharp, active):
     """Light of a panel side's map: sharp for what is looked at, blurred for what lights it."""
     found = mi.Float(0)
     if active & sharp:
-        found = look_up(lights, plane * lights.windows.count, side, u, v, active & sharp)
+        found = look_up(lights, plane, side, u, v, active & sharp)
     if active & ~sharp:
         found = look_up_blurred(lights, plane, side, u, v, active & ~sharp)
     return found

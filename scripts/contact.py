@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import hashlib
-from dataclasses import replace
 from importlib.metadata import version
 from pathlib import Path
 from typing import NamedTuple
@@ -183,9 +182,8 @@ def _see_from_above(outcome, exposed):
 def _direct_light(outcome, cell_mm):
     """Return the lamp's direct light on the table over `SHOWN_MM`, (ny, nx), E/L in sr."""
     from brimcast.renders.direct import map_direct
-    from brimcast.renders.lights import set_lights
-    from brimcast.renders.voxels import no_voxels
-    from brimcast.renders.windows import Window, list_windows
+    from brimcast.renders.lights import set_lamps
+    from brimcast.renders.windows import Window
     from brimcast.renders.world import build_world
 
     built = outcome.built
@@ -194,11 +192,7 @@ def _direct_light(outcome, cell_mm):
     shape = round((far - near) / cell_mm), round((right - left) / cell_mm)
     window = Window(0, (left - corner_mm[0], near - corner_mm[1]), cell_mm, shape)
     world = build_world(built)
-    # No map counts here, so all are dark.
-    windows = list_windows([window, Window(0, (0.0, 0.0), cell_mm, (1, 1))])
-    dark = [replace(light, maps=np.zeros((16, 2, windows.cells), np.float32)) for light in outcome.lights]
-    shining = set_lights(built, world, windows, dark, no_voxels())
-    return map_direct(built, world, shining, window)[0]
+    return map_direct(built, world, set_lamps(built, world), window)[0]
 
 
 def lay_out(frames: list[Frame]) -> np.ndarray:
