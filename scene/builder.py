@@ -3,14 +3,15 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from typing import NamedTuple
 
 import numpy as np
 
-from brimcast.shared.errors import Fault, PersonError
+from brimcast.shared.errors import PersonError
 
 from . import models_materials as stuff
 from . import models_things as things
-from .built import BuiltSet, Foot
+from .built import BuiltSet, Foot, Panel, Sheet
 from .fixtures import SKY_MM
 from .hangings import hang_all
 from .lamps import Lamp, plain_table_factor
@@ -18,7 +19,6 @@ from .models_props import Coaster, Napkin, Tray
 from .panels import lay_plate, lay_table
 from .pieces import Piece, choose_vessel, fill_glass, make_solid, rank_media, shape_prop
 from .roomwalls import check_room, clad_room
-from .screens import tell_shaded
 from .setfile import SetFile, digest
 from .tableware import LIFT_MM, find_support, lay_tableware
 from .views import (
@@ -48,50 +48,12 @@ def build(set_file: SetFile, detail: float = 1.0) -> BuiltSet:
     PersonError
         What is wrong only once things have a shape: a fill above the brim, a wall too thick.
     """
-    pieces: list[Piece] = []
-    stands: dict[str, np.ndarray] = {}
-    feet: list[Foot] = []
-    panels = [lay_table(set_file.table)]
-    parts: dict[str, str] = {}
-    faults: list[Fault] = []
-    for name, glass in set_file.glasses.items():
-        try:
-            vessel = choose_vessel(set_file, name)
-            stands_mm = find_support(set_file, name, vessel.foot_radius_mm)
-            filled = fill_glass(set_file, name, vessel, stands_mm, detail)
-        except PersonError as error:
-            faults += error.faults
-            continue
-        pieces += filled.pieces
-        panels += filled.sheets
-        # The film of air under what stands on the table does not count.
-        lifted_mm = stands_mm - LIFT_MM
-        stands[name] = np.array([*glass.at_mm, lifted_mm + vessel.height_mm / 2])
-        radii = vessel.foot_radius_mm, vessel.rim_radius_mm
-        feet.append(Foot(name, glass.at_mm, *radii, vessel.height_mm, lifted_mm, glass.stands_on))
-    if faults:
-        raise PersonError(faults)
-    for name, prop in set_file.props.items():
-        if isinstance(prop, Coaster | Tray | Napkin):
-            laid = lay_tableware(set_file, name, feet)
-            panels += laid.sheets
-            parts |= {sheet.name: name for sheet in laid.sheets}
-            meshes = [sheet.mesh for sheet in laid.sheets]
-            if laid.metal:
-                meshes = [laid.metal]
-                pieces.append(Piece(name, laid.metal, stuff.Metal(metal=f"{100 * prop.metal:.9g} %")))
-            points = np.concatenate([mesh.vertices_mm for mesh in meshes])
-            stands[name] = (points.min(axis=0) + points.max(axis=0)) / 2
-            continue
-        mesh = shape_prop(prop)
-        stands[name] = (mesh.vertices_mm.min(axis=0) + mesh.vertices_mm.max(axis=0)) / 2
-        if isinstance(prop, things.Plate):
-            panels.append(lay_plate(name, prop, mesh))
-        else:
-            pieces.append(Piece(name, mesh, prop.material, isinstance(prop.material, stuff.LIQUIDS)))
+    stood = _stand_glasses(set_file, detail)
+    parts = _stand_props(set_file, stood)
+    pieces, stands = stood.pieces, stood.places_mm
+    panels = [lay_table(set_file.table), *stood.sheets]
     # With nothing on the table, what would aim at the hero aims at the datum.
     stands["hero"] = stands[set_file.hero] if set_file.hero else np.zeros(3)
-    feet.sort(key=lambda foot: foot.name != set_file.hero)
 
     lamps, notes = place_lamps(set_file, stands)
     panels += place_doors(set_file, lamps)
@@ -119,7 +81,7 @@ def build(set_file: SetFile, detail: float = 1.0) -> BuiltSet:
             *(place_meter(set_file, name, faced) for name in set_file.meters),
             *meter_white_card(set_file, hung.panels),
         ),
-        feet=tuple(feet),
+        feet=tuple(sorted(stood.feet, key=lambda foot: foot.name != set_file.hero)),
         relative=not any(lamp.calibrated for lamp in lamps),
         quality=set_file.render.quality,
         seed=set_file.render.seed,
@@ -130,8 +92,62 @@ def build(set_file: SetFile, detail: float = 1.0) -> BuiltSet:
         parts=parts,
         notes=(*notes, *hung.notes),
     )
-    built = replace(built, notes=(*built.notes, *tell_shaded(built)))
     return _scaled(built) if built.relative else built
+
+
+class _Stood(NamedTuple):
+    """What stands on the table: bodies, matte sheets, middles by name, and the feet of glasses."""
+
+    pieces: list[Piece]
+    sheets: list[Panel | Sheet]
+    places_mm: dict[str, np.ndarray]
+    feet: list[Foot]
+
+
+def _stand_glasses(set_file: SetFile, detail: float) -> _Stood:
+    stood, faults = _Stood([], [], {}, []), []
+    for name, glass in set_file.glasses.items():
+        try:
+            vessel = choose_vessel(set_file, name)
+            stands_mm = find_support(set_file, name, vessel.foot_radius_mm)
+            filled = fill_glass(set_file, name, vessel, stands_mm, detail)
+        except PersonError as error:
+            faults += error.faults
+            continue
+        stood.pieces.extend(filled.pieces)
+        stood.sheets.extend(filled.sheets)
+        # The film of air under what stands on the table does not count.
+        lifted_mm = stands_mm - LIFT_MM
+        stood.places_mm[name] = np.array([*glass.at_mm, lifted_mm + vessel.height_mm / 2])
+        radii = vessel.foot_radius_mm, vessel.rim_radius_mm
+        stood.feet.append(Foot(name, glass.at_mm, *radii, vessel.height_mm, lifted_mm, glass.stands_on))
+    if faults:
+        raise PersonError(faults)
+    return stood
+
+
+def _stand_props(set_file: SetFile, stood: _Stood) -> dict[str, str]:
+    """Add the props; return which sheets are part of which."""
+    parts: dict[str, str] = {}
+    for name, prop in set_file.props.items():
+        if isinstance(prop, Coaster | Tray | Napkin):
+            laid = lay_tableware(set_file, name, stood.feet)
+            stood.sheets.extend(laid.sheets)
+            parts |= {sheet.name: name for sheet in laid.sheets}
+            meshes = [sheet.mesh for sheet in laid.sheets]
+            if laid.metal:
+                meshes = [laid.metal]
+                stood.pieces.append(Piece(name, laid.metal, stuff.Metal(metal=f"{100 * prop.metal:.9g} %")))
+        else:
+            meshes = [shape_prop(prop)]
+            if isinstance(prop, things.Plate):
+                stood.sheets.append(lay_plate(name, prop, meshes[0]))
+            else:
+                liquid = isinstance(prop.material, stuff.LIQUIDS)
+                stood.pieces.append(Piece(name, meshes[0], prop.material, liquid))
+        points = np.concatenate([mesh.vertices_mm for mesh in meshes])
+        stood.places_mm[name] = (points.min(axis=0) + points.max(axis=0)) / 2
+    return parts
 
 
 def _scaled(built: BuiltSet) -> BuiltSet:

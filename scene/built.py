@@ -7,6 +7,7 @@ from typing import Literal
 
 import numpy as np
 
+from brimcast.vessels.leaf import Leaf
 from brimcast.vessels.mesh import Mesh
 
 from .lamps import Lamp
@@ -114,6 +115,11 @@ class Sheet:
     picture: Print | None = None
     transmittance: np.ndarray = field(default_factory=lambda: np.zeros(16))
     dips: bool = False
+
+    @classmethod
+    def of(cls, name: str, leaf: Leaf, front: np.ndarray, back: np.ndarray, **more) -> Sheet:
+        """Return the sheet of a leaf's shape; `more` are the last three attributes."""
+        return cls(name, leaf.mesh, leaf.places_mm, leaf.size_mm, leaf.widths, front, back, **more)
 
 
 @dataclass(frozen=True)

@@ -6,7 +6,9 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from .painting import MOST_KEPT, Cells, Paint, colour_of, face_pass, spectra_of, step, strew
+from brimcast.shared.colour import decode_hex
+
+from .painting import MOST_KEPT, Cells, Paint, face_pass, spectra_of, step, strew
 
 # What the inner sides of a slice's faces throw back.
 INSIDE = 0.25
@@ -87,7 +89,7 @@ class Painter:
     def _mix(self, flesh, peel, tone) -> Paint:
         """Return the paint of spots that are flesh, peel, or else pith, by shares, and lighter by a tone."""
         fruit = self.fruit
-        colours = [colour_of(hue) for hue in (fruit.flesh, fruit.peel, fruit.pith)]
+        colours = [decode_hex(hue) for hue in (fruit.flesh, fruit.peel, fruit.pith)]
         shares = flesh, peel, 1 - flesh - peel
         kept = passed = 0.0
         for share, colour, (back, whole) in zip(shares, colours, (_FLESH, _PEEL, _PITH), strict=True):

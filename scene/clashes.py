@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from itertools import combinations
 
 import numpy as np
@@ -19,7 +19,7 @@ from .bodies import (
 )
 from .built import BuiltSet
 from .frame import crop_share, project
-from .readings import at_glass, read_lamp
+from .readings import tell_shaded
 from .screens import cut_off, list_screens
 
 CLASH, CLOSE, NOTE, CLEAR = "clash", "close", "note", "clear"
@@ -243,15 +243,8 @@ def _belong(one: Body, other: Body, lamps: tuple[str, ...]) -> bool:
 
 def _check_light(built: BuiltSet) -> Iterator[Check]:
     """Tell of lamps whose light panels keep off the hero."""
-    glass = at_glass(built)
-    bare = replace(built, panels=built.panels[:1])
-    for lamp in built.lamps:
-        plain = read_lamp(bare, lamp, glass)
-        left = read_lamp(built, lamp, glass) / plain if plain > 0 else 1.0
-        if left < 0.95:
-            kept = f"{1 - left:.0%} of {lamp.name}'s light"
-            text = f"what hangs between keeps {kept} off the middle of the hero"
-            yield Check("light kept off the hero", (lamp.name,), NOTE, None, text)
+    for name, text in tell_shaded(built):
+        yield Check("light kept off the hero", (name,), NOTE, None, text)
 
 
 def _check_flare(built: BuiltSet) -> Iterator[Check]:

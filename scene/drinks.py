@@ -8,7 +8,7 @@ from pathlib import Path
 
 import numpy as np
 
-from brimcast.shared.colour import decode_srgb
+from brimcast.shared.colour import decode_hex
 
 from . import materials
 from . import models_liquids as liquids
@@ -156,8 +156,7 @@ def _colour(tint, folder: Path):
 
 @lru_cache(maxsize=32)
 def _clouded(liquid: liquids.Cloudy) -> Recipe:
-    encoded = np.array([int(liquid.colour[k : k + 2], 16) for k in (1, 3, 5)]) / 255
     clear = prepare(liquid.strength_abv, liquid.sugar_brix)
     index = float(brew(clear, "").index_at(D_NM))
-    absorption, scattering = cloud(decode_srgb(encoded), liquid.vanishing_mm, liquid.anisotropy, index)
+    absorption, scattering = cloud(decode_hex(liquid.colour), liquid.vanishing_mm, liquid.anisotropy, index)
     return prepare(liquid.strength_abv, liquid.sugar_brix, absorption, scattering, liquid.anisotropy)

@@ -8,7 +8,7 @@ from typing import NamedTuple
 
 import numpy as np
 
-from brimcast.shared.colour import decode_srgb
+from brimcast.shared.colour import decode_hex
 from brimcast.shared.errors import PersonError
 from brimcast.vessels import relief
 from brimcast.vessels.facets import Cut
@@ -159,8 +159,7 @@ def absorption_of_tint(tint: models.Tint) -> np.ndarray:
     """Return the (321,) absorption of a tint, Napierian, 1/mm; of a measured one, see `transmissions`."""
     match tint:
         case models.ColourTint():
-            encoded = np.array([int(tint.colour[k : k + 2], 16) for k in (1, 3, 5)]) / 255
-            return absorb_colour(decode_srgb(encoded), tint.at_mm)
+            return absorb_colour(decode_hex(tint.colour), tint.at_mm)
         case models.ShareTint():
             return absorb_bands(bands_of(tint), tint.at_mm)
         case models.BandTint():

@@ -4,9 +4,10 @@ from __future__ import annotations
 
 import numpy as np
 
+from brimcast.shared.colour import decode_hex
 from brimcast.vessels.sprig import outline_of, vein_phase
 
-from .painting import Cells, Paint, blend, colour_of, spectra_of, step, strew
+from .painting import Cells, Paint, blend, spectra_of, step, strew
 
 # Leaves by their upper side: green light thrown back, 10 to 15 %, and let through, 8 to 12 %; from memory.
 LEAVES = {"mint": "#3b672a", "rosemary": "#47603a"}
@@ -33,14 +34,14 @@ class LeafPainter:
     """
 
     def __init__(self, herb: str, colour: str, seed: int):
-        self.herb, self.colour, self.seed = herb, colour_of(colour), seed
+        self.herb, self.colour, self.seed = herb, decode_hex(colour), seed
         self.broad = herb == "mint"
 
     def __call__(self, name: str, number: int, x, y, size_mm) -> Paint:
         random = np.random.default_rng([self.seed, 11, number])
         if name != "leaf":
             tone = 1 + 0.12 * np.sin(x * 5) + 0.06 * np.sin(y * 0.9)
-            return _opaque(colour_of(_STEMS[self.herb]) * tone[:, None])
+            return _opaque(decode_hex(_STEMS[self.herb]) * tone[:, None])
         own = self.colour * random.uniform(0.85, 1.15) * [random.uniform(0.9, 1.15), 1, 1]
         along = y / size_mm[1]
         half = size_mm[0] / 2.12
@@ -81,11 +82,11 @@ class FruitPainter:
     """
 
     def __init__(self, kind: str, colour: str, seed: int):
-        self.kind, self.colour, self.seed = kind, colour_of(colour), seed
+        self.kind, self.colour, self.seed = kind, decode_hex(colour), seed
 
     def __call__(self, name: str, number: int, x, y, size_mm) -> Paint:
         if name != "fruit":
-            return _opaque(colour_of(_CHERRY_STEM) * (1 + 0.2 * np.sin(0.5 * y))[:, None])
+            return _opaque(decode_hex(_CHERRY_STEM) * (1 + 0.2 * np.sin(0.5 * y))[:, None])
         random = np.random.default_rng([self.seed, 12, number])
         strewn = strew(random, size_mm, 1.4)
         away, _, which = Cells(strewn).look(x, y)
@@ -100,13 +101,13 @@ class FruitPainter:
         hole = size_mm[1] - y
         ring = np.exp(-(((hole - 3.4) / 0.5) ** 2))
         shade = blend(0.5 * ring, shade, 0.5 * self.colour)
-        return _opaque(blend(1 - step((2.7, 3.1), hole), shade, colour_of(_PIMENTO)))
+        return _opaque(blend(1 - step((2.7, 3.1), hole), shade, decode_hex(_PIMENTO)))
 
 
 def paint_wood(name: str, number: int, x, y, size_mm) -> Paint:
     """Paint a pick of wood: an Artist."""
     grain = 1 + 0.1 * np.sin(7.0 * x + 0.6 * np.sin(0.11 * y)) + 0.05 * np.sin(23.0 * x + 0.05 * y)
-    return _opaque(colour_of(WOOD) * grain[:, None])
+    return _opaque(decode_hex(WOOD) * grain[:, None])
 
 
 class PaperPainter:
@@ -119,7 +120,7 @@ class PaperPainter:
     """
 
     def __init__(self, colour: str, stripes: str | None):
-        self.colour, self.stripes = colour_of(colour), stripes and colour_of(stripes)
+        self.colour, self.stripes = decode_hex(colour), stripes and decode_hex(stripes)
 
     def __call__(self, name: str, number: int, x, y, size_mm) -> Paint:
         shade = np.broadcast_to(self.colour, (len(x), 3))

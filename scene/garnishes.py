@@ -96,17 +96,7 @@ def _sheet(name: str, cover: Cover, artist: Artist) -> Sheet:
     back = np.full(16, INSIDE)
     if picture.back is not None:
         back = picture.back[picture.reflectance.any(axis=2)].mean(axis=0, dtype=float)
-    return Sheet(
-        name=name,
-        mesh=cover.mesh,
-        places_mm=cover.places_mm,
-        size_mm=cover.size_mm,
-        widths=cover.widths,
-        front=np.full(16, INSIDE),
-        back=back,
-        picture=picture,
-        dips=True,
-    )
+    return Sheet.of(name, cover, np.full(16, INSIDE), back, picture=picture, dips=True)
 
 
 def _put(model: models.Garnish, stand: Stand, level_mm: float | None) -> Made:

@@ -8,15 +8,15 @@ from typing import NamedTuple
 import numpy as np
 
 from brimcast.shared.errors import Fault, PersonError
-from brimcast.vessels.mesh import placed, rotated
 
 from . import models_panels as hung
 from .built import Camera, Panel, Sheet, Solid
 from .glassfiles import folder_of
 from .glowcards import HiddenError, hide_card
 from .gobos import cut_outline
-from .panels import bands_of, hang_sheet, rectangle, sides_of
+from .panels import bands_of, hang_sheet
 from .pieces import LIFT_MM, Piece
+from .prints import tell_unreadable
 from .setfile import SetFile, faults_at
 from .strips import BendError, fold, lay_strip, sweep
 from .views import face
@@ -62,144 +62,130 @@ def hang_all(set_file: SetFile, pieces: list[Piece], camera: Camera | None, face
     ------
     PersonError
     """
-    made = Hangings([], [], {}, [])
+    rig = _Rig(set_file, pieces, camera, faced)
     faults: list[Fault] = []
     makers = {
-        "flags": _hang_flag, "cards": _hang_card, "foils": _bend_foil,
-        "diffusers": _hang_diffuser, "mirrors": _hang_mirror,
+        "flags": rig.hang_flag, "cards": rig.hang_card, "foils": rig.bend_foil,
+        "diffusers": rig.hang_diffuser, "mirrors": rig.hang_mirror,
     }  # fmt: skip
     for section, make in makers.items():
-        for name in getattr(set_file, section):
+        for name, model in getattr(set_file, section).items():
             try:
-                panel = make(set_file, name, pieces, camera, faced, made)
+                rig.made.panels.append(make(name, model))
+                rig.made.kinds[name] = section[:-1]
             except PersonError as error:
                 faults += error.faults
-                continue
-            made.panels.append(panel)
-            made.kinds[name] = section[:-1]
     if set_file.backdrop:
         try:
-            made.panels.append(_hang_backdrop(set_file, pieces, camera))
-            made.kinds[BACKDROP] = "backdrop"
+            rig.made.panels.append(rig.hang_backdrop(set_file.backdrop))
+            rig.made.kinds[BACKDROP] = "backdrop"
         except PersonError as error:
             faults += error.faults
     if faults:
         raise PersonError(faults)
-    return made
+    return rig.made
 
 
-def _hang_flag(set_file: SetFile, name: str, pieces, camera, faced, made) -> Panel:
-    flag, key = set_file.flags[name], f"flags.{name}"
-    normal = face(set_file, f"{key}.facing", flag.facing, flag.at_mm, faced)
-    mesh = None
-    if flag.picture:
-        folder = folder_of(set_file)
+class _Rig:
+    """What hangs is made here, from what a set says of each."""
+
+    def __init__(self, set_file: SetFile, pieces: list[Piece], camera: Camera | None, faced: dict):
+        self.set_file, self.pieces, self.camera, self.faced = set_file, pieces, camera, faced
+        self.made = Hangings([], [], {}, [])
+
+    def fault(self, key: str, text: str) -> PersonError:
+        return PersonError(faults_at(self.set_file, key, text))
+
+    def face(self, key: str, model) -> np.ndarray:
+        return face(self.set_file, f"{key}.facing", model.facing, model.at_mm, self.faced)
+
+    def hang_flag(self, name: str, model: hung.Flag) -> Panel:
+        normal, mesh = self.face(f"flags.{name}", model), None
+        if model.picture:
+            path = folder_of(self.set_file) / model.picture
+            try:
+                mesh = cut_outline(path, model.size_mm)
+            except OSError as wrong:
+                raise self.fault(f"flags.{name}.picture", tell_unreadable(path, wrong)) from None
+            except ValueError as wrong:
+                raise self.fault(f"flags.{name}.picture", str(wrong)) from None
+        return hang_sheet(name, model.at_mm, model.size_mm, normal, bands_of(model.reflectance), mesh)
+
+    def hang_card(self, name: str, model: hung.Card) -> Panel:
+        normal, size = self.face(f"cards.{name}", model), model.size_mm
+        if size == hung.HIDDEN:
+            size = self.hide(f"cards.{name}", model, normal)
+            self.made.notes.append(f"card {name}: hidden size {size[0]:.4g} x {size[1]:.4g} mm")
+        return hang_sheet(name, model.at_mm, size, normal, bands_of(model.reflectance))
+
+    def hide(self, key: str, model: hung.Card, normal) -> tuple[float, float]:
+        """Return the size of a card that hides behind the hero."""
+        if self.camera is None:
+            text = "there is no camera from which the card could hide; say a size, or add a camera"
+            raise self.fault(f"{key}.size", text)
+        hero = self.set_file.hero
+        own = [piece for piece in self.pieces if piece.liquid and piece.name.startswith(f"{hero} ")]
+        if model.behind == "glass":
+            own += [piece for piece in self.pieces if piece.name == hero]
+        if not own:
+            what = "no glass or prop" if hero is None else f"no drink in {hero!r}"
+            at = "behind" if model.behind == "drink" else "size"
+            raise self.fault(f"{key}.{at}", f"there is {what} to hide behind")
         try:
-            mesh = cut_outline(folder / flag.picture, flag.size_mm)
-        except FileNotFoundError:
-            text = f"there is no file {flag.picture!r} in {folder.resolve()}"
-            raise PersonError(faults_at(set_file, f"{key}.picture", text)) from None
-        except OSError as wrong:
-            why = wrong.strerror or "its kind is not known"
-            text = f"{flag.picture!r} cannot be read as a picture: {why}"
-            raise PersonError(faults_at(set_file, f"{key}.picture", text)) from None
-        except ValueError as wrong:
-            raise PersonError(faults_at(set_file, f"{key}.picture", str(wrong))) from None
-    return hang_sheet(name, flag.at_mm, flag.size_mm, normal, bands_of(flag.reflectance), mesh)
+            return hide_card(self.camera, [piece.mesh for piece in own], model.at_mm, normal, model.shape)
+        except HiddenError as wrong:
+            raise self.fault(f"{key}.{wrong.key}", str(wrong)) from None
 
+    def bend_foil(self, name: str, model: hung.Foil) -> Sheet:
+        reflectance = bands_of(model.reflectance)
+        try:
+            bent = fold(model.points_mm, model.bend_mm)
+        except BendError as wrong:
+            raise self.fault(f"foils.{name}.points.{wrong.index + 1}", str(wrong)) from None
+        return lay_strip(name, bent, model.width_mm, reflectance, reflectance)
 
-def _hang_card(set_file: SetFile, name: str, pieces, camera, faced, made: Hangings) -> Panel:
-    card, key = set_file.cards[name], f"cards.{name}"
-    normal = face(set_file, f"{key}.facing", card.facing, card.at_mm, faced)
-    size = card.size_mm
-    if size == hung.HIDDEN:
-        size = _hide(set_file, name, pieces, camera, normal)
-        made.notes.append(f"card {name}: hidden size {size[0]:.4g} x {size[1]:.4g} mm")
-    return hang_sheet(name, card.at_mm, size, normal, bands_of(card.reflectance))
+    def hang_diffuser(self, name: str, model: hung.Diffuser) -> Panel:
+        normal = self.face(f"diffusers.{name}", model)
+        panel = hang_sheet(name, model.at_mm, model.size_mm, normal, bands_of(model.reflectance))
+        return replace(panel, transmittance=np.full(16, model.transmittance))
 
+    def hang_mirror(self, name: str, model: hung.Mirror) -> Panel:
+        """Return a mirror's black back, which stands for it on plans, and add its face to the solids."""
+        normal, (width, height) = self.face(f"mirrors.{name}", model), model.size_mm
+        # One sheet: the edges of a slab would mirror too.
+        front = hang_sheet(name, model.at_mm, model.size_mm, normal, np.zeros(16)).mesh
+        mirror = Solid(face_of(name), front, "metal", reflectance=bands_of(model.reflectance))
+        self.made.solids.append(mirror)
+        behind = np.asarray(model.at_mm, float) - BACK_GAP_MM * normal
+        size = (width + 2 * BACK_RIM_MM, height + 2 * BACK_RIM_MM)
+        return hang_sheet(name, behind, size, normal, np.zeros(16))
 
-def _hide(set_file: SetFile, name: str, pieces, camera, normal) -> tuple[float, float]:
-    """Return the size of a card that hides behind the hero."""
-    card, key = set_file.cards[name], f"cards.{name}"
-    if camera is None:
-        text = "there is no camera from which the card could hide; say a size, or add a camera"
-        raise PersonError(faults_at(set_file, f"{key}.size", text))
-    hero = set_file.hero
-    own = [piece for piece in pieces if piece.liquid and piece.name.startswith(f"{hero} ")]
-    if card.behind == "glass":
-        own += [piece for piece in pieces if piece.name == hero]
-    if not own:
-        what = "no glass or prop" if hero is None else f"no drink in {hero!r}"
-        at = "behind" if card.behind == "drink" else "size"
-        text = f"there is {what} to hide behind"
-        raise PersonError(faults_at(set_file, f"{key}.{at}", text))
-    try:
-        return hide_card(camera, [piece.mesh for piece in own], card.at_mm, normal, card.shape)
-    except HiddenError as wrong:
-        raise PersonError(faults_at(set_file, f"{key}.{wrong.key}", str(wrong))) from None
-
-
-def _bend_foil(set_file: SetFile, name: str, pieces, camera, faced, made) -> Sheet:
-    foil, key = set_file.foils[name], f"foils.{name}"
-    reflectance = bands_of(foil.reflectance)
-    try:
-        bent = fold(foil.points_mm, foil.bend_mm)
-    except BendError as wrong:
-        raise PersonError(faults_at(set_file, f"{key}.points.{wrong.index + 1}", str(wrong))) from None
-    return lay_strip(name, bent, foil.width_mm, reflectance, reflectance)
-
-
-def _hang_diffuser(set_file: SetFile, name: str, pieces, camera, faced, made) -> Panel:
-    model = set_file.diffusers[name]
-    normal = face(set_file, f"diffusers.{name}.facing", model.facing, model.at_mm, faced)
-    panel = hang_sheet(name, model.at_mm, model.size_mm, normal, bands_of(model.reflectance))
-    return replace(panel, transmittance=np.full(16, model.transmittance))
-
-
-def _hang_mirror(set_file: SetFile, name: str, pieces, camera, faced, made: Hangings) -> Panel:
-    """Return a mirror's black back, which stands for it on plans, and add its face to the solids."""
-    model = set_file.mirrors[name]
-    normal = face(set_file, f"mirrors.{name}.facing", model.facing, model.at_mm, faced)
-    width, height = model.size_mm
-    turn = np.stack([*sides_of(normal), normal], axis=1)
-    # One sheet: the edges of a slab would mirror too.
-    mesh = placed(rotated(rectangle(width, height), turn), model.at_mm)
-    made.solids.append(Solid(face_of(name), mesh, "metal", reflectance=bands_of(model.reflectance)))
-    behind = np.asarray(model.at_mm, float) - BACK_GAP_MM * normal
-    size = (width + 2 * BACK_RIM_MM, height + 2 * BACK_RIM_MM)
-    return hang_sheet(name, behind, size, normal, np.zeros(16))
+    def hang_backdrop(self, model: hung.Backdrop) -> Sheet:
+        table = self.set_file.table
+        start, edge = model.behind_mm - model.radius_mm, table.size_mm[1] / 2
+        if start > edge:
+            text = (
+                f"the paper would leave the table {start:.0f} mm behind the datum, but the table ends at "
+                f"{edge:.0f} mm; bring it nearer, or take a larger radius or table"
+            )
+            raise self.fault("backdrop.behind", text)
+        for piece in self.pieces:
+            points = piece.mesh.vertices_mm
+            if _behind_paper(model, points).any():
+                reach = points[:, 1].max()
+                text = f"the paper would cut through {piece.name!r}: that reaches {reach:.0f} mm behind the"
+                text += f" datum, and the paper begins to curve up at {start:.0f} mm"
+                raise self.fault("backdrop.behind", text)
+        if self.camera is not None and _behind_paper(model, self.camera.place_mm[None]).any():
+            raise self.fault("backdrop", "the camera stands behind the paper; move one of them")
+        bent = sweep((0.0, start, LIFT_MM), model.radius_mm, model.height_mm - LIFT_MM)
+        reflectance = bands_of(model.reflectance or table.reflectance)
+        return lay_strip(BACKDROP, bent, model.width_mm, reflectance, reflectance)
 
 
 def face_of(mirror: str) -> str:
     """Return the name of the solid that is a mirror's face."""
     return f"{mirror} face"
-
-
-def _hang_backdrop(set_file: SetFile, pieces: list[Piece], camera: Camera | None) -> Sheet:
-    model, table = set_file.backdrop, set_file.table
-    start, edge = model.behind_mm - model.radius_mm, table.size_mm[1] / 2
-    if start > edge:
-        text = (
-            f"the paper would leave the table {start:.0f} mm behind the datum, but the table ends at "
-            f"{edge:.0f} mm; bring it nearer, or take a larger radius or table"
-        )
-        raise PersonError(faults_at(set_file, "backdrop.behind", text))
-    faults: list[Fault] = []
-    for piece in pieces:
-        points = piece.mesh.vertices_mm
-        if _behind_paper(model, points).any():
-            reach = points[:, 1].max()
-            text = f"the paper would cut through {piece.name!r}: that reaches {reach:.0f} mm behind the datum"
-            text += f", and the paper begins to curve up at {start:.0f} mm"
-            faults += faults_at(set_file, "backdrop.behind", text)
-            break
-    if camera is not None and _behind_paper(model, camera.place_mm[None]).any():
-        faults += faults_at(set_file, "backdrop", "the camera stands behind the paper; move one of them")
-    if faults:
-        raise PersonError(faults)
-    bent = sweep((0.0, start, LIFT_MM), model.radius_mm, model.height_mm - LIFT_MM)
-    reflectance = bands_of(model.reflectance or table.reflectance)
-    return lay_strip(BACKDROP, bent, model.width_mm, reflectance, reflectance)
 
 
 def _behind_paper(model: hung.Backdrop, points_mm: np.ndarray) -> np.ndarray:

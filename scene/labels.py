@@ -16,7 +16,7 @@ from brimcast.vessels.outside import FinishError, find_outside
 from . import models_surfaces as surfaces
 from .built import Sheet
 from .panels import bands_of
-from .prints import picture_shape, read_print
+from .prints import picture_shape, read_print, tell_unreadable
 
 
 def stick_label(
@@ -48,21 +48,10 @@ def stick_label(
         shape = picture_shape(path) if path else None
         cut = label.cut_label(vessel, _lay_out(model, vessel, shape), done, detail)
         picture = read_print(path, cut.size_mm, model.kind == "ink") if path else None
-    except FileNotFoundError:
-        raise FinishError("label.picture", f"there is no file {model.picture!r} in {folder}") from None
     except OSError as wrong:
-        text = f"{model.picture!r} cannot be read as a picture: {wrong.strerror or 'its kind is not known'}"
-        raise FinishError("label.picture", text) from None
-    return Sheet(
-        name=name,
-        mesh=cut.mesh,
-        places_mm=cut.places * np.array(cut.size_mm),
-        size_mm=cut.size_mm,
-        widths=cut.widths,
-        front=bands_of(model.reflectance),
-        back=np.zeros(16) if model.kind == "ink" else bands_of(model.back),
-        picture=picture,
-    )
+        raise FinishError("label.picture", tell_unreadable(path, wrong)) from None
+    back = np.zeros(16) if model.kind == "ink" else bands_of(model.back)
+    return Sheet.of(name, cut, bands_of(model.reflectance), back, picture=picture)
 
 
 def place_sheet(sheet: Sheet, at_mm, turn_deg: float) -> Sheet:

@@ -6,7 +6,6 @@ from typing import NamedTuple, Protocol
 
 import numpy as np
 
-from brimcast.shared.colour import decode_srgb
 from brimcast.vessels.covers import Cover
 
 from .prints import Print, reflect_colour
@@ -58,11 +57,6 @@ def paint(cover: Cover, artist: Artist) -> Print:
             back[here] = np.reshape(found.back, (len(j), len(i), 16))
     nothing = np.broadcast_to(np.float32(0), shape)
     return Print(reflectance, nothing, transmittance if transmittance.any() else None, back)
-
-
-def colour_of(hue: str) -> np.ndarray:
-    """Return the linear sRGB (3,) of a colour such as ``#33aa77``."""
-    return decode_srgb(np.array([int(hue[k : k + 2], 16) for k in (1, 3, 5)]) / 255)
 
 
 def spectra_of(linear_srgb, share=1.0) -> np.ndarray:

@@ -53,6 +53,13 @@ def picture_shape(path: Path) -> tuple[int, int]:
         return image.size
 
 
+def tell_unreadable(path: Path, wrong: OSError) -> str:
+    """Return what is wrong with a picture that cannot be read."""
+    if isinstance(wrong, FileNotFoundError):
+        return f"there is no file {path.name!r} in {path.parent}"
+    return f"{path.name!r} cannot be read as a picture: {wrong.strerror or 'its kind is not known'}"
+
+
 def read_print(path: Path, size_mm: tuple[float, float], ink: bool) -> Print:
     """Read a picture and stretch it over a sheet.
 

@@ -7,6 +7,7 @@ meters have it.
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -102,3 +103,15 @@ def read_lamp(built: BuiltSet, lamp: Lamp, point: Point) -> float:
         lit[cut_off(point.place_mm, points.place_mm, triangles)] = 0.0
     part = replace(points, area_mm2=points.area_mm2 * lit)
     return irradiance_factor(part, point.place_mm, normal) * lamp.scale * lamp.passed
+
+
+def tell_shaded(built: BuiltSet, most: float = 0.95) -> Iterator[tuple[str, str]]:
+    """Yield lamps of which less than a share comes to the hero past what hangs, and what to say of each."""
+    glass = at_glass(built)
+    bare = replace(built, panels=built.panels[:1])
+    for lamp in built.lamps:
+        plain = read_lamp(bare, lamp, glass)
+        left = read_lamp(built, lamp, glass) / plain if plain > 0 else 1.0
+        if left < most:
+            kept = f"{1 - left:.0%} of {lamp.name}'s light"
+            yield lamp.name, f"what hangs between keeps {kept} off the middle of the hero"

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from brimcast.vessels.leaf import Leaf
 from brimcast.vessels.mesh import Mesh
 
 from .built import Sheet
@@ -60,8 +61,7 @@ def lay_strip(name: str, bent: Bent, width_mm: float, front: np.ndarray, back: n
     patches = np.repeat(np.concatenate([[0], np.cumsum(folds)]), 2)
     mesh = Mesh(corners.reshape(-1, 3), faces.reshape(-1, 3), normals.reshape(-1, 3), patches)
     size = (width_mm, float(along[-1]))
-    widths = np.array([(0.0, 1.0), (size[1], 1.0)])
-    return Sheet(name, mesh, places.reshape(-1, 2), size, widths, front, back)
+    return Sheet.of(name, Leaf(mesh, places.reshape(-1, 2), size), front, back)
 
 
 def fold(points_mm, bend_mm: float | None = None) -> Bent:

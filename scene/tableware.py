@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from pathlib import Path
 from typing import NamedTuple
 
 import numpy as np
@@ -15,10 +14,11 @@ from brimcast.vessels.mesh import Mesh, placed
 from . import models_materials as stuff
 from .built import Foot, Sheet
 from .glassfiles import folder_of
+from .labels import place_sheet
 from .models_props import Coaster, Napkin, Tray
 from .models_things import Slab
 from .panels import bands_of
-from .prints import Print, picture_shape, read_print
+from .prints import Print, read_print, tell_unreadable
 from .setfile import SetFile, faults_at
 
 # Nothing touches all over what it lies on: a film of air stays under it.
@@ -145,33 +145,20 @@ def lay_tableware(set_file: SetFile, name: str, feet: list[Foot]) -> Laid:
             leaves = {name: cloth}
             more[name] = {"transmittance": bands_of(prop.transmittance)}
     sheets = [
-        Sheet(
-            name=own,
-            mesh=placed(leaf.mesh, (*prop.at_mm, low), prop.turn_deg),
-            places_mm=leaf.places_mm,
-            size_mm=leaf.size_mm,
-            widths=leaf.widths,
-            front=reflectance,
-            back=reflectance,
-            **more.get(own, {}),
-        )
-        for own, leaf in leaves.items()
+        Sheet.of(own, leaf, reflectance, reflectance, **more.get(own, {})) for own, leaf in leaves.items()
     ]
-    return Laid(sheets)
+    return Laid([place_sheet(sheet, (*prop.at_mm, low), prop.turn_deg) for sheet in sheets])
 
 
 def _read_picture(set_file: SetFile, name: str, size_mm, reflectance: np.ndarray) -> Print:
     """Return a coaster's picture; where it is clear, the coaster itself shows."""
-    key, folder, file = f"props.{name}.picture", folder_of(set_file), set_file.props[name].picture
-    path = folder / Path(file)
+    path = folder_of(set_file) / set_file.props[name].picture
     try:
-        picture_shape(path)
         found = read_print(path, size_mm, ink=False)
-    except FileNotFoundError:
-        raise PersonError(faults_at(set_file, key, f"there is no file {file!r} in {folder}")) from None
     except OSError as wrong:
-        text = f"{file!r} cannot be read as a picture: {wrong.strerror or 'its kind is not known'}"
-        raise PersonError(faults_at(set_file, key, text)) from None
+        raise PersonError(
+            faults_at(set_file, f"props.{name}.picture", tell_unreadable(path, wrong))
+        ) from None
     bare = found.through > 0
     shown = np.where(bare, reflectance.astype(np.float32), found.reflectance)
     return Print(shown, np.zeros_like(shown))

@@ -9,6 +9,7 @@ import numpy as np
 
 if TYPE_CHECKING:
     from brimcast.renders.job import Outcome
+    from brimcast.scene.built import BuiltSet
     from brimcast.scene.models import SetFile
 
 # Focused light this many times the plain table's, in stops, is warned of.
@@ -42,7 +43,15 @@ def describe_set(set_file: SetFile) -> list[str]:
             lines.append(f"{what}: {', '.join(names)}")
     lines.append(_camera_line(built.camera) if built.camera else "no camera: maps can be made, no picture")
     lines.append("exposure: " + ("relative, no lamp has a reading" if built.relative else "by meter reading"))
-    return [*lines, *(f"note: {note}" for note in built.notes)]
+    return [*lines, *_notes(built)]
+
+
+def _notes(built: BuiltSet) -> list[str]:
+    """Tell what to warn of, lamps that hardly reach the hero included."""
+    from brimcast.scene.readings import tell_shaded
+
+    dark = [text for _, text in tell_shaded(built, most=0.05)]
+    return [f"note: {note}" for note in (*built.notes, *dark)]
 
 
 def _glass_line(set_file: SetFile, name: str) -> str:
@@ -133,7 +142,7 @@ def describe_outcome(
 
     built, seconds = outcome.built, outcome.seconds["total"]
     lines = [f"{built.title}: {outcome.quality}, {seconds:.0f} s on the {outcome.engine.device}"]
-    lines += [f"note: {note}" for note in built.notes]
+    lines += _notes(built)
     for light in outcome.lights:
         kinds = report["caustics"][light.lamp.name]
         lines += _caustic_lines(light.lamp.name, kinds, bool(built.feet))

@@ -132,6 +132,11 @@ def decode_srgb(encoded):
     return np.where(encoded <= 0.04045, encoded / 12.92, curve)
 
 
+def decode_hex(colour: str):
+    """Return the linear sRGB, (3,), of a colour such as ``#33aa77``."""
+    return decode_srgb(np.array([int(colour[k : k + 2], 16) for k in (1, 3, 5)]) / 255)
+
+
 def lab_from_xyz(xyz, white_xyz=D65_XYZ):
     """Return CIE L*, a*, b*, (..., 3), of XYZ, (..., 3), seen under a white on the same scale."""
     ratio = np.asarray(xyz, float) / np.asarray(white_xyz, float)

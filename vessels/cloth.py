@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import numpy as np
 
+from .leaf import Leaf, grid_faces
 from .mesh import Mesh
-from .tableware import Leaf
 
 # From vertex to vertex, steps round a fold, how far folds lie off one another, and how far from
 # a foot the cloth is flat again.
@@ -64,17 +64,11 @@ def fold_cloth(
     rise = tangents[:, 1:] * (1 + per_mm * wave) + share * wave_y * forth
     normals = np.cross(across, np.stack([0 * z, forth, rise], axis=2))
     normals /= np.linalg.norm(normals, axis=2, keepdims=True)
-    rows, columns = z.shape
-    corner = (np.arange(rows - 1)[:, None] * columns + np.arange(columns - 1)).ravel()
-    faces = [
-        np.stack([corner, corner + 1, corner + columns + 1], axis=1),
-        np.stack([corner, corner + columns + 1, corner + columns], axis=1),
-    ]
     mesh = Mesh(
         np.stack([flat_x, y, z], axis=2).reshape(-1, 3),
-        np.concatenate(faces),
+        grid_faces(*z.shape),
         normals.reshape(-1, 3),
-        np.tile(np.repeat(patches, columns - 1), 2),
+        np.tile(np.repeat(patches, len(x) - 1), 2),
     )
     places = np.stack(np.broadcast_arrays(x + width / 2, lengths[:, None]), axis=2).reshape(-1, 2)
     return Leaf(mesh, places, (width, float(lengths[-1])))

@@ -1,10 +1,11 @@
 """Surfaces of matte things in pieces that lie flat on one map, each with the place of every vertex on it."""
 
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
 
 import numpy as np
 
-from .mesh import Mesh, combined, placed, rotated, united
+from .leaf import Leaf, grid_faces
+from .mesh import Mesh, combined, united
 
 GAP_MM = 3.0  # between charts on a map, more than two of its coarsest cells of a garnish
 _STEP = 1e-5  # of a coordinate's range, to either side: slopes by differences
@@ -52,31 +53,17 @@ class Piece:
 
 
 @dataclass(frozen=True, eq=False)
-class Cover:
-    """A surface in pieces, all on one map.
+class Cover(Leaf):
+    """A surface in pieces, all on one map; the mesh has a patch for each chart, in their order.
 
     Parameters
     ----------
-    mesh : Mesh
-        A patch for each chart, in their order.
-    places_mm : (n, 2) float
-        Of each vertex on the map.
-    size_mm : (float, float)
-        Of the map.
+    mesh, places_mm, size_mm, widths
+        As of a leaf.
     charts : tuple of Chart
-    widths : (k, 2) float
-        Height on the map, mm, and how wide the surface is there, over its width on the map.
     """
 
-    mesh: Mesh
-    places_mm: np.ndarray
-    size_mm: tuple[float, float]
-    charts: tuple[Chart, ...]
-    widths: np.ndarray = field(default_factory=lambda: np.array([[0.0, 1.0], [1.0, 1.0]]))
-
-    def moved(self, turn, place_mm):
-        """Return it turned about its origin by a (3, 3) matrix, then moved."""
-        return replace(self, mesh=placed(rotated(self.mesh, turn), place_mm))
+    charts: tuple[Chart, ...] = ()
 
 
 def drawn(name, surface, across, upward, places, size_mm, facing=None):
@@ -112,14 +99,6 @@ def drawn(name, surface, across, upward, places, size_mm, facing=None):
     a, b, c = (points[faces[:, k]] for k in range(3))
     faces = faces[np.linalg.norm(np.cross(b - a, c - a), axis=1) > _FINEST_MM]
     return Piece(name, Mesh(points, faces, normals, np.zeros(len(faces), int)), places(u, v), size_mm)
-
-
-def grid_faces(rows, columns):
-    """Return the faces of a grid, rows upward, columns to the right as seen from the front."""
-    corner = (np.arange(rows - 1)[:, None] * columns + np.arange(columns - 1)).ravel()
-    lower = np.stack([corner, corner + 1, corner + columns + 1], axis=1)
-    upper = np.stack([corner, corner + columns + 1, corner + columns], axis=1)
-    return np.concatenate([lower, upper])
 
 
 def flat(name, outline_mm, middle_mm, frame):
@@ -164,7 +143,7 @@ def lay_out(pieces):
         combined([piece.mesh for piece in pieces]),
         np.concatenate([piece.places_mm + corners[k] for k, piece in enumerate(pieces)]),
         (float(reach), float(y + tall)),
-        tuple(Chart(piece.name, corners[k], piece.size_mm) for k, piece in enumerate(pieces)),
+        charts=tuple(Chart(piece.name, corners[k], piece.size_mm) for k, piece in enumerate(pieces)),
     )
 
 
@@ -187,8 +166,8 @@ def stacked(pieces):
             [piece.places_mm + corner for (piece, _), corner in zip(pieces, corners, strict=True)]
         ),
         (float(max(piece.size_mm[0] for piece, _ in pieces)), float(low - GAP_MM)),
-        tuple(Chart(p.name, corner, p.size_mm) for (p, _), corner in zip(pieces, corners, strict=True)),
         np.concatenate(widths),
+        tuple(Chart(p.name, corner, p.size_mm) for (p, _), corner in zip(pieces, corners, strict=True)),
     )
 
 

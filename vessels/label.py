@@ -4,7 +4,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from .covers import grid_faces
+from .leaf import Leaf, grid_faces
 from .mesh import Mesh, bent
 from .outline import accuracy_of
 from .outside import FinishError, find_outside
@@ -35,28 +35,6 @@ class Label:
         first, last = self.around_deg
         if not 0 < last - first <= 360:
             raise FinishError("label", f"goes from {first:g} deg to {last:g} deg; allowed: up to once round")
-
-
-@dataclass(frozen=True, eq=False)
-class LabelSheet:
-    """A label's sheet.
-
-    Parameters
-    ----------
-    mesh : Mesh
-        One sheet, not closed, its front away from the glass.
-    places : (n, 2) float
-        Of each vertex in the picture, 0 to 1: from the left as one reads it, and from the bottom.
-    size_mm : (float, float)
-        Width at the middle of its height, and height along the wall, mm.
-    widths : (k, 2) float
-        Height along the wall, mm, and the width there over that at the middle.
-    """
-
-    mesh: Mesh
-    places: np.ndarray
-    size_mm: tuple[float, float]
-    widths: np.ndarray
 
 
 def cut_label(vessel, label, done=None, detail=1.0):
@@ -101,7 +79,6 @@ def cut_label(vessel, label, done=None, detail=1.0):
     points = np.concatenate([flat, np.broadcast_to(z[:, None, None], (*grid, 1))], axis=2)
     normals = level.normals[:, :1, None] * outward
     normals = np.concatenate([normals, np.broadcast_to(level.normals[:, 1:, None], (*grid, 1))], axis=2)
-    places = np.stack(np.broadcast_arrays(across, (lengths / lengths[-1])[:, None]), axis=2)
     mesh = Mesh(
         points.reshape(-1, 3),
         grid_faces(*grid),
@@ -111,9 +88,11 @@ def cut_label(vessel, label, done=None, detail=1.0):
     )
     middle = np.interp(lengths[-1] / 2, lengths, radius)
     size = float(middle * (last - first)), float(lengths[-1])
+    # From the left as one reads it.
+    places = np.stack(np.broadcast_arrays(across * size[0], lengths[:, None]), axis=2)
     widths = np.stack([lengths, radius / middle], axis=1)
     bend = np.eye(3) if done is None else bend_of(vessel, done)
-    return LabelSheet(bent(mesh, bend), places.reshape(-1, 2), size, widths)
+    return Leaf(bent(mesh, bend), places.reshape(-1, 2), size, widths)
 
 
 def _heights(side, chord_error_mm):

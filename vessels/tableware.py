@@ -2,34 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 
 import numpy as np
 
 from .lathe import sections_for
+from .leaf import Leaf
 from .mesh import Mesh, combined
-
-
-@dataclass(frozen=True, eq=False)
-class Leaf:
-    """One sheet with a map of its own.
-
-    Attributes
-    ----------
-    mesh : Mesh
-        Not closed, its front on the outside.
-    places_mm : (n, 2) float
-        Of each vertex on the map, from the lower left corner as seen from the front.
-    size_mm : (float, float)
-        Of the map.
-    widths : (k, 2) float
-        Height on the map, mm, and the sheet's width there over that of the map.
-    """
-
-    mesh: Mesh
-    places_mm: np.ndarray
-    size_mm: tuple[float, float]
-    widths: np.ndarray = field(default_factory=lambda: np.ones((1, 2)))
 
 
 @dataclass(frozen=True)

@@ -2,7 +2,8 @@
 
 import numpy as np
 
-from .covers import Piece, grid_faces
+from .covers import Piece
+from .leaf import grid_faces
 from .mesh import Mesh
 
 

@@ -149,10 +149,8 @@ def test_words_stand_for_looks():
         ("vessel: rocks, rimmed: {with: salt, count: 10000, size: 3 mm}", "rimmed.count", "find no room"),
     ],
 )
-def test_fault_of_shape_names_its_place(glass, key, text):
-    with pytest.raises(PersonError) as caught:
-        _build(glass)
-    (fault,) = caught.value.faults
+def test_fault_of_shape_names_its_place(only_fault, glass, key, text):
+    fault = only_fault(lambda: _build(glass))
     assert fault.key == f"glasses.hero.{key}" and fault.line == 3 and text in fault.text
 
 
@@ -169,10 +167,8 @@ def test_fault_of_shape_names_its_place(glass, key, text):
         ("vessel: rocks, condensation: {angle: 120 deg}", "condensation.angle", "at most 90 deg"),
     ],
 )
-def test_fault_of_writing_names_its_place(words, key, text):
-    with pytest.raises(PersonError) as caught:
-        setfile.parse(_set(words))
-    (fault,) = caught.value.faults
+def test_fault_of_writing_names_its_place(only_fault, words, key, text):
+    fault = only_fault(lambda: setfile.parse(_set(words)))
     assert fault.key.startswith("glasses.hero.") and text in fault.text
     assert fault.key in (f"glasses.hero.{key}", f"glasses.hero.{key.rpartition('.')[0]}")
 

@@ -6,7 +6,6 @@ import pytest
 from brimcast.scene import setfile
 from brimcast.scene.builder import build
 from brimcast.shared.bands import band_means
-from brimcast.shared.errors import PersonError
 from brimcast.vessels.mesh import check
 
 
@@ -85,10 +84,8 @@ CUT = "cut: {facets: %d, from: %d mm, to: %d mm, depth: %d mm}"
         ("vessel: tumbler, tint: {colour: '#000000', at: 3 mm}", "tint", "no glass has this colour"),
     ],
 )
-def test_fault_of_shape_names_its_place(glass, key, text):
-    with pytest.raises(PersonError) as caught:
-        _build(glass)
-    (fault,) = caught.value.faults
+def test_fault_of_shape_names_its_place(only_fault, glass, key, text):
+    fault = only_fault(lambda: _build(glass))
     assert fault.key == f"glasses.hero.{key}" and fault.line == 3 and text in fault.text
 
 
@@ -104,8 +101,6 @@ def test_fault_of_shape_names_its_place(glass, key, text):
         ("frosted: [{from: 1 cm, to: 2 cm, roughness: 2}]", "frosted.1.roughness", "from 0.01 to 1"),
     ],
 )
-def test_fault_of_writing_names_its_place(words, key, text):
-    with pytest.raises(PersonError) as caught:
-        setfile.parse(_set(f"vessel: rocks, {words}"))
-    (fault,) = caught.value.faults
+def test_fault_of_writing_names_its_place(only_fault, words, key, text):
+    fault = only_fault(lambda: setfile.parse(_set(f"vessel: rocks, {words}")))
     assert fault.key == f"glasses.hero.{key}" and text in fault.text

@@ -8,7 +8,6 @@ from brimcast.scene.builder import build
 from brimcast.scene.citrus import INSIDE
 from brimcast.scene.painting import MOST_KEPT
 from brimcast.shared.bands import BAND_CENTRES_NM
-from brimcast.shared.errors import PersonError
 from brimcast.vessels.library import vessel
 from brimcast.vessels.mesh import check
 
@@ -219,10 +218,8 @@ def test_seed_and_colour_make_another_picture():
          "garnish.1.diameter", "does not go into the drink; allowed: about"),
     ],
 )  # fmt: skip
-def test_fault_of_shape_names_its_place(glass, key, text):
-    with pytest.raises(PersonError) as caught:
-        _build(glass.replace("@", "garnish: "))
-    (fault,) = caught.value.faults
+def test_fault_of_shape_names_its_place(only_fault, glass, key, text):
+    fault = only_fault(lambda: _build(glass.replace("@", "garnish: ")))
     assert fault.key == f"glasses.hero.{key}" and fault.line == 3 and text in fault.text
 
 
@@ -243,21 +240,17 @@ def test_fault_of_shape_names_its_place(glass, key, text):
         ("vessel: rocks, @[{kind: wheel, flesh: orange}]", "garnish.1.flesh", "is no colour"),
     ],
 )  # fmt: skip
-def test_fault_of_writing_names_its_place(words, key, text):
-    with pytest.raises(PersonError) as caught:
-        setfile.parse(_set(words.replace("@", "garnish: ")))
-    (fault,) = caught.value.faults
+def test_fault_of_writing_names_its_place(only_fault, words, key, text):
+    fault = only_fault(lambda: setfile.parse(_set(words.replace("@", "garnish: "))))
     assert fault.key == f"glasses.hero.{key}" and text in fault.text
 
 
-def test_glass_from_a_mesh_takes_no_garnish(tmp_path):
+def test_glass_from_a_mesh_takes_no_garnish(only_fault, tmp_path):
     import trimesh
 
     body = vessel("rocks").glass_mesh(0.2)
     trimesh.Trimesh(body.vertices_mm, body.faces).export(tmp_path / "glass.stl")
     path = tmp_path / "set.yaml"
     path.write_text(_set("vessel: {mesh: glass.stl, unit: mm, repair: true}, garnish: [{kind: straw}]"))
-    with pytest.raises(PersonError) as caught:
-        build(setfile.read(path), 0.3)
-    (fault,) = caught.value.faults
+    fault = only_fault(lambda: build(setfile.read(path), 0.3))
     assert fault.key == "glasses.hero.garnish" and "from a mesh" in fault.text

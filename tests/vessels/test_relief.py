@@ -325,9 +325,9 @@ def test_label_lies_just_off_the_wall_and_reads_from_left_to_right():
     check(sheet.mesh, closed=False)
     assert sheet.size_mm == pytest.approx((2 * np.pi * 35.05 / 3, 30))
     assert np.hypot(*sheet.mesh.vertices_mm[:, :2].T) == pytest.approx(35.05, abs=1e-9)
-    left, right = sheet.places[:, 0] == 0, sheet.places[:, 0] == 1
+    left, right = sheet.places_mm[:, 0] == 0, sheet.places_mm[:, 0] == sheet.size_mm[0]
     assert sheet.mesh.vertices_mm[left, 0].max() < -30 < 30 < sheet.mesh.vertices_mm[right, 0].min()
     assert sheet.mesh.vertices_mm[:, 1].max() < 0
-    assert np.ptp(sheet.mesh.vertices_mm[sheet.places[:, 1] == 1, 2]) == 0
+    assert np.ptp(sheet.mesh.vertices_mm[sheet.places_mm[:, 1] == sheet.size_mm[1], 2]) == 0
     with pytest.raises(FinishError, match="lies on the rings"):
         cut_label(TUMBLER, Label(30, 60, (-60, 60)), Finish(reliefs=(Rings(0.5, 50, 70),)))
