@@ -4,20 +4,16 @@ from __future__ import annotations
 
 import numpy as np
 
-from .job import Outcome
-from .report import KINDS, list_table_lights
-from .uncertainty import find_peak_with_errors
+from .report import KINDS
 
 
-def compare(filled: Outcome, filled_report: dict, empty: Outcome, empty_report: dict) -> dict:
+def compare(filled: dict, empty: dict) -> dict:
     """Return what `report.json` says under `empty_against_filled`; report.md lists its keys.
 
     Parameters
     ----------
-    filled, empty : Outcome
-        Of the same lamps, at the same quality.
-    filled_report, empty_report : dict
-        See `brimcast.renders.report.describe`.
+    filled, empty : dict
+        Reports of the same lamps, at the same quality; see `brimcast.renders.report.describe`.
 
     Returns
     -------
@@ -25,32 +21,25 @@ def compare(filled: Outcome, filled_report: dict, empty: Outcome, empty_report: 
         By lamp and kind: values with standard errors, those of the two sets combined in quadrature; None
         where a set has no such value.
     """
-    found = {}
-    for number, light in enumerate(filled.lights):
-        name = light.lamp.name
-        found[name] = {}
-        for place, kind in enumerate(KINDS):
-            before, after = (report["caustics"][name][kind] for report in (empty_report, filled_report))
-            peaks = [find_peak_of(outcome, number, place) for outcome in (empty, filled)]
-            found[name][kind] = {
-                "peak_shift_mm": _distance(*peaks),
-                "tip_shift_mm": _distance(before["tip_mm"], after["tip_mm"]),
-                "width_change_mm": _change(before["line_width_mm"], after["line_width_mm"]),
-                "brightness_change_stops": _change(
-                    before["peak_over_table_stops"], after["peak_over_table_stops"]
-                ),
-            }
-    return found
+    return {
+        name: {kind: compare_caustics(empty["caustics"][name][kind], kinds[kind]) for kind in KINDS}
+        for name, kinds in filled["caustics"].items()
+    }
 
 
-def find_peak_of(outcome: Outcome, number: int, kind: int) -> dict:
-    """Return where a lamp's light of a kind is brightest, mm from the datum: value and standard error."""
-    if outcome.window.cells == 0:
-        return {"value": None, "standard_error": None}
-    return find_peak_with_errors(*list_table_lights(outcome, number, kind))
+def compare_caustics(before: dict, after: dict) -> dict:
+    """Return what changes from one caustic to another, each a dict of measures with errors."""
+    return {
+        "peak_shift_mm": find_distance(before["peak_mm"], after["peak_mm"]),
+        "tip_shift_mm": find_distance(before["tip_mm"], after["tip_mm"]),
+        "width_change_mm": find_change(before["line_width_mm"], after["line_width_mm"]),
+        "brightness_change_stops": find_change(
+            before["peak_over_table_stops"], after["peak_over_table_stops"]
+        ),
+    }
 
 
-def _distance(one: dict, other: dict) -> dict:
+def find_distance(one: dict, other: dict) -> dict:
     """Return the distance of two places and its standard error, in their unit.
 
     The error is that along the way from one to the other, each part of it from both places.
@@ -67,7 +56,7 @@ def _distance(one: dict, other: dict) -> dict:
     return {"value": distance, "standard_error": float(error)}
 
 
-def _change(before: dict, after: dict) -> dict:
+def find_change(before: dict, after: dict) -> dict:
     """Return how much a value grows from one to the other."""
     if before["value"] is None or after["value"] is None:
         return {"value": None, "standard_error": None}

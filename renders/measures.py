@@ -6,18 +6,21 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from .outlines import find_heading, find_tip, measure_area, trace_outline
+from .outlines import find_heading, find_tip, measure_area, measure_spread, trace_outline
 from .peaks import average, cell_size, find_peak
 from .ridge import Line, cut, face, read_line
 
 MEASURES = (
     "peak_over_table_stops",
+    "pattern_over_table_stops",
+    "peak_mm",
     "line_width_mm",
     "edge_10_90_mm",
     "tip_mm",
     "heading_deg",
     "length_mm",
     "area_cm2",
+    "spread_mm",
     "colour_spread_mm",
     "flux_share",
 )
@@ -99,8 +102,8 @@ def measure(light, plain, foot_radius_mm, incident_flux):
     Returns
     -------
     dict
-        The keys of `MEASURES`, in that order. Floats; `tip_mm` is a pair (x, y). None where a measure
-        has no meaning, for the reasons listed in measures.md.
+        The keys of `MEASURES`, in that order. Floats; `tip_mm` and `peak_mm` are pairs (x, y). None where a
+        measure has no meaning, for the reasons listed in measures.md.
 
     Raises
     ------
@@ -116,9 +119,11 @@ def measure(light, plain, foot_radius_mm, incident_flux):
     cells = light.x_mm, light.y_mm
 
     peak = find_peak(*cells, light.luminous)
-    brightness = average(*cells, light.total, (peak.x_mm, peak.y_mm))
+    found["peak_mm"] = (peak.x_mm, peak.y_mm)
+    brightness = average(*cells, light.total, found["peak_mm"])
     if plain and brightness > 0:
         found["peak_over_table_stops"] = float(np.log2(brightness / plain))
+        found["pattern_over_table_stops"] = float(np.log2(peak.mean / plain))
 
     across = face(*cells, light.luminous, peak)
     line = Line() if across is None else read_line(cut(light, peak, across))
@@ -128,6 +133,7 @@ def measure(light, plain, foot_radius_mm, incident_flux):
 
     outline = trace_outline(light.luminous, peak.mean / 2**OUTLINE_STOPS)
     found["heading_deg"] = find_heading(*cells, light.luminous, outline)
+    found["spread_mm"] = measure_spread(*cells, light.luminous, outline)
     tip = find_tip(*cells, light.luminous, outline)
     if tip is not None:
         found["tip_mm"] = tip

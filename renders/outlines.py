@@ -109,9 +109,25 @@ def find_tip(x_mm, y_mm, values, outline):
 def find_heading(x_mm, y_mm, values, outline):
     """Return the azimuth, deg in [0, 360), of the flux centroid of a map inside an outline.
 
-    Cells that the contour cuts count by the part inside it: the heading must not jump as a cell passes
-    the level, or the jackknife of uncertainty.py would overstate its error. Azimuth 0 lies toward the
-    camera (-y) and grows clockwise seen from above. None where the centroid falls on the datum.
+    Azimuth 0 lies toward the camera (-y) and grows clockwise seen from above. None where the centroid
+    falls on the datum.
+    """
+    (x, y), _ = _weigh(x_mm, y_mm, values, outline)
+    if np.hypot(x, y) < 1e-6 * max(cell_size(x_mm, y_mm)):
+        return None
+    return float(np.degrees(np.arctan2(-x, -y)) % 360.0)
+
+
+def measure_spread(x_mm, y_mm, values, outline):
+    """Return the rms distance, mm, of a map's flux inside an outline from its centroid."""
+    return _weigh(x_mm, y_mm, values, outline)[1]
+
+
+def _weigh(x_mm, y_mm, values, outline):
+    """Return the flux centroid of a map inside an outline, and the rms distance of the flux from it, mm.
+
+    Cells that the contour cuts count by the part inside it: the measures must not jump as a cell passes
+    the level, or uncertainty.py would overstate their errors.
     """
     inside = np.asarray(values[outline.rows, outline.columns], dtype=float)
     # Cells of other parts are put out; none of them touches this one.
@@ -120,11 +136,11 @@ def find_heading(x_mm, y_mm, values, outline):
     flux *= share
     width, height = cell_size(x_mm, y_mm)
     u, v = (np.arange(n + 1) - 0.5 for n in inside.shape[::-1])
-    x = x_mm[outline.columns.start] + width * float(flux.sum(axis=0) @ u / flux.sum())
-    y = y_mm[outline.rows.start] + height * float(flux.sum(axis=1) @ v / flux.sum())
-    if np.hypot(x, y) < 1e-6 * max(width, height):
-        return None
-    return float(np.degrees(np.arctan2(-x, -y)) % 360.0)
+    x, y = x_mm[outline.columns.start] + width * u, y_mm[outline.rows.start] + height * v
+    across, along = flux.sum(axis=0) / flux.sum(), flux.sum(axis=1) / flux.sum()
+    centre = float(across @ x), float(along @ y)
+    squares = across @ (x - centre[0]) ** 2 + along @ (y - centre[1]) ** 2
+    return centre, float(np.sqrt(squares))
 
 
 def measure_area(x_mm, y_mm, values, level):

@@ -40,8 +40,8 @@ def measure_with_errors(light, batches, plain, foot_radius_mm, incident_flux):
     -------
     dict
         For each key of `MEASURES` a dict with `value` and `standard_error`, one standard error in the
-        unit of the value; two-element lists for `tip_mm`. The error is None where the value is, or
-        where one of the halves has no such value.
+        unit of the value; two-element lists for `tip_mm` and `peak_mm`. The error is None where
+        the value is, or where one of the halves has no such value.
 
     Raises
     ------
@@ -70,38 +70,6 @@ def measure_with_errors(light, batches, plain, foot_radius_mm, incident_flux):
 
     pairs = [(measure_half(half), measure_half(~half)) for half in halves]
     return {key: _join(key, value, [(a[key], b[key]) for a, b in pairs]) for key, value in values.items()}
-
-
-def find_peak_with_errors(light, batches):
-    """Return where a light is brightest (measures.md), and how sure that is, by the same halves.
-
-    Parameters
-    ----------
-    light : TableLight
-        The mean of the batches.
-    batches : sequence of TableLight
-
-    Returns
-    -------
-    dict
-        `value` [x, y], mm from the datum, and `standard_error` of each; None where there is no light.
-    """
-    cells = light.x_mm, light.y_mm
-    if sum_flux(*cells, light.luminous) == 0:
-        return _join("peak_mm", None, [])
-    window = _enclose_halves(light, batches, _halve(len(batches)))
-    crops = [batch.crop(*window) for batch in batches]
-
-    def place(half):
-        found = _average([crops[k] for k in np.flatnonzero(half)])
-        if not found.luminous.any():
-            return None
-        peak = find_peak(found.x_mm, found.y_mm, found.luminous)
-        return peak.x_mm, peak.y_mm
-
-    pairs = [(place(half), place(~half)) for half in _halve(len(batches))]
-    peak = find_peak(*cells, light.luminous)
-    return _join("peak_mm", (peak.x_mm, peak.y_mm), pairs)
 
 
 def relative_error(x_mm, y_mm, batches_luminous, least=0.0):

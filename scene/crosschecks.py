@@ -33,6 +33,7 @@ def cross_check(document: Document) -> Iterator[Found]:
     yield from _check_readings(things["lamps"])
     yield from _check_white(document, things)
     yield from _check_stands(document, things)
+    yield from _check_brief(document, things)
 
 
 def _group(value: object) -> dict:
@@ -131,6 +132,22 @@ def _check_stands(document: Document, things: dict[str, dict]) -> Iterator[Found
         if name not in known:
             text = f"there is no lamp or panel called {name!r}{nearest(name, known) or ';'}"
             yield ("room", "stands", name), f"{text} allowed: {listed(known)}", "key"
+
+
+def _check_brief(document: Document, things: dict[str, dict]) -> Iterator[Found]:
+    """The brief's lamps are lamps of the set."""
+    known = list(things["lamps"])
+
+    def tell(name: str) -> str:
+        return f"there is no lamp called {name!r}{nearest(name, known) or ';'} allowed: {listed(known)}"
+
+    asked = document.value(("brief", "lamp"))
+    if known and isinstance(asked, str) and asked not in known:
+        yield ("brief", "lamp"), tell(asked), "value"
+    for group in ("ratios", "watts"):
+        for name in _group(document.value(("brief", group))):
+            if known and name not in known:
+                yield ("brief", group, name), tell(name), "key"
 
 
 def _is_read(lamp: dict) -> bool:

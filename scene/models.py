@@ -7,6 +7,7 @@ from typing import Annotated, Any
 from pydantic import Field, PrivateAttr
 
 from .models_base import Part
+from .models_brief import Brief
 from .models_heads import AnyLamp
 from .models_numbers import NAME_PATTERN, Number
 from .models_panels import Backdrop, Card, Diffuser, Flag, Foil, Mirror
@@ -65,6 +66,7 @@ class SetFile(Part):
     camera: Camera | None = Field(None, description="The camera; left out, only maps can be made.")
     meters: dict[str, Meter] = _section("Light meters by name.")
     room: Room | None = Field(None, description="The room; it casts light only where it has a reflectance.")
+    brief: Brief = Field({}, description="What is wanted of the set; no light depends on it.")
     render: Render = Field({}, description="How finely to compute.")
 
     _document: Document | None = PrivateAttr(None)

@@ -57,11 +57,11 @@ def digest(set_file: SetFile) -> str:
     """Return a hash of what a set says, to 9 digits, whatever its units, comments and order of keys.
 
     A default left out or written counts alike. The order of named things counts: it settles the hero.
-    What stands in files that the set names counts too.
+    What stands in files that the set names counts too. The brief does not: no light depends on it.
     """
     from .glassfiles import hash_files
 
-    content = _content(set_file)
+    content = [item for item in _content(set_file) if item[0] != "brief"]
     if files := hash_files(set_file):
         content = [content, files]
     text = json.dumps(content, ensure_ascii=True, separators=(",", ":"))

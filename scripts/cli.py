@@ -8,6 +8,8 @@ from typing import Annotated, Literal
 
 import typer
 
+from brimcast.shared.errors import PersonError
+
 from . import failures, vessel
 
 app = typer.Typer(
@@ -238,6 +240,30 @@ def expose(
     changes = computing.list_changes(change)
     asked = exposing.Asked(set_path, from_, out, target, tuple(ratio or ()), changes, device)
     print("\n".join(exposing.tell(asked, as_json)))
+
+
+@app.command()
+def ask(
+    set_path: Annotated[Path | None, typer.Argument(metavar="SET", help="The set file (YAML).")] = None,
+    numbers: Annotated[
+        list[str] | None, typer.Argument(metavar="[NUMBER]...", help="Questions to answer; else all.")
+    ] = None,
+    list_: Annotated[bool, typer.Option("--list", help="Print the questions.")] = False,
+    as_json: Annotated[bool, typer.Option("--json", help="Print for programs.")] = False,
+    quality: Quality = None,
+    device: Device = "auto",
+    change: Change = None,
+) -> None:
+    """Answer the photographer's questions about a set."""
+    from . import asking, computing
+
+    if list_:
+        print(asking.list_questions(as_json))
+        return
+    if set_path is None:
+        raise PersonError("ask: give a set file; or --list for the questions")
+    changes = computing.list_changes(change)
+    print(asking.ask(set_path, numbers or (), changes, quality or "draft", device, as_json))
 
 
 @app.command()

@@ -117,7 +117,7 @@ def compute(
             if emptied:
                 told = job.part_of(progress, share, 1.0)
                 again = job.run(build(emptied), device=device, picture=False, progress=told)
-                report["empty_against_filled"] = compare(outcome, report, again, describe(again))
+                report["empty_against_filled"] = compare(report, describe(again))
             progress(1.0, "writing")
             settings = output.list_settings(outcome, text, dict(changes))
             written, exposed = output.write_output(outcome, report, folder, settings)

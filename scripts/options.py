@@ -39,3 +39,16 @@ def read_kind(option: str, kind: str, text: str) -> float:
     if kind == "f_number" and not text.lower().startswith("f"):
         text = f"f/{text}"
     return read_option(option, lambda written: parse(written, kind), text)
+
+
+def read_numbers(what: str, texts: list[str], most: int) -> list[int]:
+    """Return whole numbers from 1 to `most`, each once, in the order given.
+
+    Raises
+    ------
+    PersonError
+    """
+    wrong = [text for text in texts if not (text.isdecimal() and 1 <= int(text) <= most)]
+    if wrong:
+        raise PersonError(f"{what}: {wrong[0]!r} is not known; allowed: numbers from 1 to {most}")
+    return list(dict.fromkeys(map(int, texts)))

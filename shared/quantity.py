@@ -119,6 +119,8 @@ KINDS = {
     "illuminance": Kind("illuminance", "lx", "lx", "500 lx", {"lx": 1}, low=0),
     "light_exposure": Kind("light exposure", "lx s", "lx s", "160 lx s", {"lx s": 1}, low=0),
     "energy": Kind("energy", "Ws", "Ws or J", "400 Ws", {"Ws": 1, "J": 1}, low=0),
+    "speed": Kind("speed", "m/s", "m/s", "5 m/s", {"m/s": 1}, low=0),
+    "watts": Kind("electrical power", "W", "W or kW", "650 W", {"W": 1, "kW": 1000}, low=0),
     "iso": Kind("ISO speed", "", "ISO and a number, or the number alone", "ISO 100",
                 prefix="ISO", bare=True, **_ABOVE_ZERO),
     "count": Kind("count", "", "a whole number without a unit", "12", bare=True, low=0),

@@ -15,6 +15,8 @@ ROOT = Path(__file__).resolve().parents[1]
 
 # Each may import itself and those before it.
 PACKAGES = ("shared", "vessels", "scene", "renders", "scripts")
+# Packages inside a package; each belongs to it, and no module beside it may need one.
+NESTED = ("renders/answers",)
 ENGINE = {"mitsuba", "drjit"}
 SLOW_TO_IMPORT = ENGINE | {"scipy", "trimesh", "shapely", "manifold3d"}
 MOST_LINES = 400
@@ -25,7 +27,13 @@ def list_modules(package):
 
 
 def list_sources():
-    return [path for package in PACKAGES for path in list_modules(package)]
+    return [path for package in (*PACKAGES, *NESTED) for path in list_modules(package)]
+
+
+def package_of(path):
+    """Return the names that lead to a source file's folder, such as ('renders', 'answers')."""
+    names = path.parent.parts
+    return names[-2:] if "/".join(names[-2:]) in NESTED else names[-1:]
 
 
 def list_tests():
@@ -35,12 +43,12 @@ def list_tests():
 def name_module(path):
     """Return the name under which a source file is imported."""
     stem = () if path.stem == "__init__" else (path.stem,)
-    return ".".join(("brimcast", path.parent.name, *stem))
+    return ".".join(("brimcast", *package_of(path), *stem))
 
 
 def list_imports(path):
     """Return (line, absolute module name) of each import, relative ones resolved, inside functions too."""
-    package = ("brimcast", path.parent.name)
+    package = ("brimcast", *package_of(path))
     found = []
     for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
         if isinstance(node, ast.Import):
@@ -60,8 +68,9 @@ def show(path, line, text):
 def test_packages_are_those_that_the_project_file_lists():
     with (ROOT / "pyproject.toml").open("rb") as file:
         setuptools = tomllib.load(file)["tool"]["setuptools"]
-    assert setuptools["packages"] == [f"brimcast.{package}" for package in PACKAGES]
-    assert setuptools["package-dir"] == {f"brimcast.{package}": package for package in PACKAGES}
+    folders = {f"brimcast.{package.replace('/', '.')}": package for package in (*PACKAGES, *NESTED)}
+    assert setuptools["packages"] == list(folders)
+    assert setuptools["package-dir"] == folders
 
 
 @pytest.mark.parametrize("package", PACKAGES)
@@ -70,8 +79,21 @@ def test_packages_are_flat(package):
     folder = ROOT / package
     assert (folder / "__init__.py").is_file()
     assert (folder / "py.typed").is_file()
-    nested = [path for path in folder.rglob("*.py") if path.parent != folder]
-    assert nested == []
+    own = {folder, *(ROOT / nested for nested in NESTED)}
+    assert [path for path in folder.rglob("*.py") if path.parent not in own] == []
+
+
+@pytest.mark.parametrize("nested", NESTED)
+def test_no_module_needs_a_package_inside_its_own(nested):
+    above, name = nested.split("/")
+    taken = f"brimcast.{above}.{name}"
+    faults = [
+        show(path, line, found)
+        for path in list_modules(above)
+        for line, found in list_imports(path)
+        if found.startswith(taken)
+    ]
+    assert faults == []
 
 
 def test_tests_have_no_packages_and_names_of_their_own():
@@ -94,11 +116,12 @@ def test_no_folder_is_imported_by_its_bare_name():
 def test_packages_import_only_those_before_them():
     faults = []
     for path in list_sources():
-        rank = PACKAGES.index(path.parent.name)
+        package = package_of(path)[0]
+        rank = PACKAGES.index(package)
         for line, name in list_imports(path):
             parts = name.split(".")
             if parts[0] == "brimcast" and (len(parts) < 2 or parts[1] not in PACKAGES[: rank + 1]):
-                faults.append(show(path, line, f"{path.parent.name} imports {name}"))
+                faults.append(show(path, line, f"{package} imports {name}"))
     assert faults == []
 
 
@@ -119,7 +142,7 @@ def test_only_renders_takes_mitsuba_and_dr_jit_from_the_engine():
         show(path, line, name)
         for path in list_sources()
         for line, name in list_imports(path)
-        if path.parent.name != "renders" and name in taken
+        if package_of(path) != ("renders",) and name in taken
     ]
     assert faults == []
 

@@ -289,8 +289,9 @@ def test_measures_turn_with_the_table():
     before, after = (measure(one, 1.0, 5.0, 1e3) for one in (light, turned))
     # Row 0 is the lowest y, so rot90 turns the table clockwise seen from above.
     assert after.pop("heading_deg") == pytest.approx((before.pop("heading_deg") + 90) % 360, abs=1e-6)
-    x, y = before.pop("tip_mm")
-    assert after.pop("tip_mm") == pytest.approx((y, -x), abs=1e-9)
+    for key in ("tip_mm", "peak_mm"):
+        x, y = before.pop(key)
+        assert after.pop(key) == pytest.approx((y, -x), abs=1e-9)
     assert after == pytest.approx(before, rel=1e-6)
 
 
@@ -300,6 +301,20 @@ def test_measures_do_not_depend_on_the_unit_of_light():
     before, after = measure(light, 1.0, 5.0, 1e3), measure(scaled, 1e-7, 5.0, 1e-4)
     for key in MEASURES:
         assert after[key] == pytest.approx(before[key], rel=1e-6), key
+
+
+def test_spread_of_an_even_disc_is_its_radius_over_root_two():
+    """Radius of gyration of a disc about its centre, any handbook of mechanics."""
+    x, y, m = paint(lambda x, y: 1.0 * (np.hypot(x - 3, y + 5) < 12), 0.25)
+    assert read(x, y, m)["spread_mm"] == pytest.approx(12 / np.sqrt(2), rel=0.01)
+
+
+def test_peak_is_where_it_was_painted_and_counts_alone_without_other_light():
+    x, y, m = paint(lambda x, y: 8 * np.exp(-((x - 7) ** 2 + (y + 4) ** 2) / 200), 0.5)
+    found = measure(light_of(x, y, m, m, m, m + 8.0), 2.0, 5.0, 1.0)
+    assert found["peak_mm"] == pytest.approx((7, -4), abs=0.3)
+    assert found["pattern_over_table_stops"] == pytest.approx(2.0, abs=0.01)
+    assert found["peak_over_table_stops"] == pytest.approx(3.0, abs=0.01)
 
 
 def test_flux_share_is_the_flux_of_the_whole_map():
@@ -452,7 +467,7 @@ def test_standard_errors_are_the_spread_of_repeats():
     repeats = [measure(scatter(light, rng, count=1, grain=0.05)[0], 1.0, 5.0, 1e3) for _ in range(200)]
     sets = [scatter(light, rng, grain=0.2) for _ in range(30)]
     errors = [measure_with_errors(gather(batches), batches, 1.0, 5.0, 1e3) for batches in sets]
-    for key in sorted(set(MEASURES) - {"tip_mm"}):
+    for key in sorted(set(MEASURES) - {"tip_mm", "peak_mm"}):
         spread = np.std([one[key] for one in repeats])
         claimed = np.sqrt(np.mean([one[key]["standard_error"] ** 2 for one in errors]))
         assert claimed == pytest.approx(spread, rel=0.2), key

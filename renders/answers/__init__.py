@@ -1,0 +1,1 @@
+"""The photographer's questions, answered from computed light; questions.md defines each answer."""
