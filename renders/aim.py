@@ -97,19 +97,40 @@ def even_chances() -> np.ndarray:
 
 
 def draw_rows(
-    built: BuiltSet, world: World, lamp: Lamp, aim: Aim, order: Order, count: int, grid: int, seed
+    built: BuiltSet, world: World, lamp: Lamp, aim: Aim, order: Order, count: int, grid: int, seeds
 ) -> LampRows:
-    """Draw lamp points, wavelengths and choices for `count` grids of `grid` × `grid` rays.
+    """Draw lamp points, wavelengths and choices for batches of `count` grids of `grid` × `grid` rays.
 
     Place on the lamp and wavelength are spread evenly together, and so are the grid's shift and the choices;
-    sets of different seeds are independent.
+    batches are independent of one another.
 
     Parameters
     ----------
-    seed : sequence of int
-        Set's seed, lamp, order, batch, round.
+    seeds : list of sequences of int
+        One for each batch: set's seed, lamp, order, batch, round.
     """
-    generator = np.random.default_rng(seed)
+    batches = [_draw_batch(world, lamp, aim, order, count, np.random.default_rng(seed)) for seed in seeds]
+    place, normal, shift, choice, wavelength = map(np.concatenate, zip(*batches, strict=True))
+    optics = list_wavelengths(built, wavelength)
+    band = optics.band.numpy()
+    return LampRows(
+        ray=dr.arange(mi.UInt32, len(place) * grid * grid),
+        grid=opaque_int(grid),
+        batch=counts(np.repeat(np.arange(len(seeds)), count)),
+        place=floats(place),
+        normal=floats(normal),
+        shift=floats(shift),
+        order=counts(choice),
+        optics=optics.optics,
+        band=optics.band,
+        visible=floats(BAND_XYZ[band, 1] * lamp.gel[band]),
+        end=counts(np.where((band >= 1) & (band < 5), 1, np.where(band >= 11, 2, 0))),
+        width=floats(BAND_WIDTH_NM * lamp.gel[band]),
+    )
+
+
+def _draw_batch(world: World, lamp: Lamp, aim: Aim, order: Order, count: int, generator) -> tuple:
+    """Return place and weight, normal and glow, shift, choices, wavelength of each row of a batch."""
     # Place on the lamp and wavelength; grid's shift and gaps.
     numbers = np.hstack([spread(count, 3, generator), spread(count, 4, generator)])
     points = spread_points(lamp, numbers[:, 0:2], world.centre_mm, world.radius_mm)
@@ -138,23 +159,14 @@ def draw_rows(
         gaps[:, place] = drawn
         weight = weight / chance
 
-    choice = np.column_stack(
-        [np.full(count, order.forced), gaps, generator.integers(0, 2**32, count, dtype=np.uint32)]
-    ).astype(np.uint32)
-    optics = list_wavelengths(built, wavelength)
-    band = optics.band.numpy()
-    return LampRows(
-        ray=dr.arange(mi.UInt32, count * grid * grid),
-        grid=opaque_int(grid),
-        place=floats(np.column_stack([points.place_mm, weight])),
-        normal=floats(np.column_stack([points.normal, np.full(count, lamp.glow is not None)])),
-        shift=floats(numbers[:, 3:5]),
-        order=counts(choice),
-        optics=optics.optics,
-        band=optics.band,
-        visible=floats(BAND_XYZ[band, 1] * lamp.gel[band]),
-        end=counts(np.where((band >= 1) & (band < 5), 1, np.where(band >= 11, 2, 0))),
-        width=floats(BAND_WIDTH_NM * lamp.gel[band]),
+    seeds = generator.integers(0, 2**32, count, dtype=np.uint32)
+    choice = np.column_stack([np.full(count, order.forced), gaps, seeds]).astype(np.uint32)
+    return (
+        np.column_stack([points.place_mm, weight]),
+        np.column_stack([points.normal, np.full(count, lamp.glow is not None)]),
+        numbers[:, 3:5],
+        choice,
+        wavelength,
     )
 
 

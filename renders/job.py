@@ -18,6 +18,7 @@ from .engine import Engine, start
 from .keep import Unfinished, unfinished
 from .lightpass import EFFORTS, LampLight
 from .lights import set_lights
+from .pilot import plan_light
 from .scouting import scout
 from .windows import Window
 from .world import build_world
@@ -168,7 +169,7 @@ def run(
         store = unfinished((built.digest, quality, built.seed, engine.variant, picture, spread, repr(effort)))
     world = build_world(built)
     voxels = scout(built, world, effort.voxels) if picture and built.is_cloudy else None
-    plan = lightpass.plan_light(built, world, effort, voxels)
+    plan = plan_light(built, world, effort.cell_mm, voxels)
     marks.append(time.perf_counter())
 
     lit = LIGHT_SHARE if picture else 0.95

@@ -4,8 +4,14 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from .engine import mi
+from .device import opaque_int
+from .engine import dr, mi
 from .glowtable import GlowTable
+from .world import World
+
+# A ray ends in one of four ways (`photons`), and is thrown back 0, 1, 2 times or more.
+ENDS = 4
+ORDERS_OF_REFLECTION = 4
 
 
 @dataclass
@@ -18,6 +24,8 @@ class LampRows:
         Number of each ray: rows outermost, then the grid's upward and its across index.
     grid : mi.UInt32
         Rays along one side of the grid.
+    batch : mi.UInt32
+        Number of each row's batch within the launch.
     place : mi.Float
         Four numbers a row: lamp point, mm, and the flux weight of a ray at the grid's full size, mm².
     normal : mi.Float
@@ -39,6 +47,7 @@ class LampRows:
 
     ray: object
     grid: object
+    batch: object
     place: object
     normal: object
     shift: object
@@ -93,23 +102,25 @@ class Landings:
 
 @dataclass
 class Tally:
-    """Sums that a launch adds to, in double precision: millions of small numbers go into each.
+    """Sums of a launch by its batches, in double precision: millions of small numbers go into each.
 
     Attributes
     ----------
     ends : mi.Float64
-        (ends × orders of reflection) flux by `LANDED` and so on and by 0, 1, 2, more reflections.
+        (batches × ends × orders of reflection) flux by `LANDED` and so on and by 0, 1, 2, more reflections.
     absorbed : mi.Float64
-        (orders of reflection) flux taken by media and metals.
+        (batches × orders of reflection) flux taken by media and metals.
     incident : mi.Float64
-        (1) flux that reached the glassware.
+        (batches) flux that reached the glassware.
     meters : mi.Float
         (rows × meters) flux through each meter.
     meter_frames : mi.Float
         Eight numbers a meter: centre, radius, normal, zero.
     meter_count : mi.UInt32
     panels : mi.Float64
-        (panel sides) flux landed.
+        (batches × panel sides) flux landed.
+    sides : mi.UInt32
+        How many panel sides there are.
     haze : mi.Float
         (bands × octants × voxels) light that cloudy media send to the camera, see `voxels.lay_in`.
     """
@@ -121,4 +132,29 @@ class Tally:
     meter_frames: object
     meter_count: object
     panels: object
+    sides: object
     haze: object
+
+
+def tell_blockers(world: World):
+    """Whether anything could stand between lamp and glassware, as a kernel input."""
+    return dr.opaque(mi.Bool, world.has_blockers)
+
+
+def open_tally(world: World, meters: int, batches: int, rows: int, frames=None, haze=None) -> Tally:
+    """Return empty sums for a launch of so many batches and rows past so many meters; `haze` is added to."""
+    if haze is None:
+        haze = dr.zeros(mi.Float, 1)
+    tally = Tally(
+        ends=dr.zeros(mi.Float64, batches * ENDS * ORDERS_OF_REFLECTION),
+        absorbed=dr.zeros(mi.Float64, batches * ORDERS_OF_REFLECTION),
+        incident=dr.zeros(mi.Float64, batches),
+        meters=dr.zeros(mi.Float, max(1, rows * meters)),
+        meter_frames=frames if meters else dr.zeros(mi.Float, 8),
+        meter_count=opaque_int(meters),
+        panels=dr.zeros(mi.Float64, batches * len(world.sides)),
+        sides=opaque_int(len(world.sides)),
+        haze=haze,
+    )
+    dr.make_opaque(tally)
+    return tally

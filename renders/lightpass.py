@@ -1,7 +1,7 @@
 """The light pass: for each lamp, the light that glassware sends to every matte surface, band by band.
 
-A pilot of few rays finds where the light lands and how often it is thrown back; then rounds of sixteen
-independent batches are traced until the asked error is reached. The batches carry the standard errors.
+After the pilot, rounds of sixteen independent batches are traced until the asked error is reached. The
+batches carry the standard errors.
 """
 
 from __future__ import annotations
@@ -10,23 +10,25 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.ndimage import uniform_filter
 
 from brimcast.scene.built import BuiltSet
 from brimcast.scene.lamps import Lamp, plain_table_factor
 
-from .aim import DEEPEST_GAP, Aim, Order, aim_lamp, draw_rows, even_chances
-from .device import floats, opaque_int
+from .aim import Order, draw_rows
+from .device import floats
 from .engine import dr, mi
-from .launches import Tally
-from .photons import ENDS, ORDERS_OF_REFLECTION, WANDERING, trace
+from .launches import ENDS, ORDERS_OF_REFLECTION, Tally, open_tally, tell_blockers
+from .photons import WANDERING, trace
+from .pilot import LightPlan
 from .splats import lay_down
 from .uncertainty import relative_error
-from .voxels import OCTANTS, Voxels, no_voxels
-from .windows import Window, Windows, list_windows
+from .voxels import OCTANTS
+from .windows import Windows
 from .world import World
 
 BATCHES = 16
+# Most rays of a launch; each takes some 40 bytes.
+MOST_RAYS = 6_000_000
 
 
 @dataclass(frozen=True)
@@ -121,149 +123,7 @@ class LampLight:
         return self.plain * self.lamp.passed
 
 
-@dataclass
-class LightPlan:
-    """What the pilot found: where to look, and how often light is thrown back on its way.
-
-    Attributes
-    ----------
-    windows : Windows
-    orders : dict of str to tuple of Order
-        By lamp name.
-    aims : dict of str to Aim
-    voxels : Voxels
-    """
-
-    windows: Windows
-    orders: dict[str, tuple[Order, ...]]
-    aims: dict[str, Aim]
-    voxels: Voxels
-
-
 Progress = Callable[[float, str], None]
-
-
-def plan_light(built: BuiltSet, world: World, effort: Effort, voxels: Voxels | None = None) -> LightPlan:
-    """Send a pilot from every lamp; place the fine window and draw up the chances of reflections.
-
-    Parameters
-    ----------
-    voxels : Voxels, optional
-        Of the cloudy media that a camera looks at, see `scouting.scout`.
-    """
-    landings, orders, aims = [], {}, {}
-    cloudy = built.is_cloudy
-    for number, lamp in enumerate(built.lamps):
-        aim = aims[lamp.name] = aim_lamp(lamp, world)
-        found = [Order(0, even_chances(), even_chances())]
-        thrown = []
-        thrown.append(_pilot(built, world, lamp, aim, found[0], 16, 64, number)[:3])
-        for forced in (1, 2):
-            order = Order(forced, even_chances(), even_chances())
-            *landed, gone, gaps = _pilot(built, world, lamp, aim, order, 256, 14, number)
-            thrown.append(landed)
-            found.append(_learn(order, gaps, landed[1], gone))
-        landings.append((lamp, [np.concatenate(part) for part in zip(*thrown, strict=True)]))
-        if cloudy:
-            found.append(Order(WANDERING, even_chances(), even_chances()))
-        orders[lamp.name] = tuple(found)
-    cell = built.cell_mm or effort.cell_mm
-    return LightPlan(_place_windows(world, landings, cell), orders, aims, voxels or no_voxels())
-
-
-def _pilot(built, world, lamp, aim, order, count, grid, number):
-    rows = draw_rows(built, world, lamp, aim, order, count, grid, (built.seed, 7919, number, order.forced))
-    tally = open_tally(world, 0, count)
-    landed, _ = trace(world.geometry, rows, aim.frame, tell_blockers(world), tally, no_voxels())
-    visible = np.repeat(rows.visible.numpy(), grid * grid)
-    flux = landed.flux.numpy() * visible
-    where = np.stack([landed.u.numpy(), landed.v.numpy()], axis=1)
-    gaps = rows.order.numpy().reshape(count, 4)[:, 1:3]
-    down = landed.code.numpy() != 0
-    return where, np.where(down, flux, 0), landed.panel.numpy(), np.where(down, 0, flux), gaps
-
-
-def _learn(order: Order, gaps: np.ndarray, landed: np.ndarray, gone: np.ndarray) -> Order:
-    """Chances of each gap by the light that took it, with a share for what the pilot did not see.
-
-    Light that lands counts for more than what goes into the room, which only the energy book wants.
-    """
-    rows = len(gaps)
-    learned = []
-    for place in (0, 1):
-        chances = 0.1 * even_chances()
-        for flux, share in ((landed, 0.6), (gone, 0.3)):
-            seen = np.bincount(gaps[:, place], flux.reshape(rows, -1).sum(axis=1), minlength=DEEPEST_GAP)
-            wanted = seen if seen.sum() > 0 else even_chances()
-            chances = chances + share * wanted / wanted.sum()
-        learned.append(chances / chances.sum())
-    return Order(order.forced, *learned)
-
-
-def _place_windows(world: World, landings, cell: float) -> Windows:
-    """Fine window where the table's caustics fall, coarse windows over every panel side."""
-    listed = []
-    for number, side in enumerate(world.sides):
-        coarse = max(side.size_mm) / 128
-        shape = tuple(int(np.ceil(size / coarse)) for size in reversed(side.size_mm))
-        fine = Window(number, (0.0, 0.0), coarse, (0, 0))
-        if number == 0:
-            fine = _crop(landings, side.size_mm, cell)
-        listed += [fine, Window(number, (0.0, 0.0), coarse, shape, side.widths)]
-    return list_windows(listed)
-
-
-def _crop(landings, size_mm, cell: float) -> Window:
-    """Smallest window that holds what is bright enough to look at, lamp by lamp and kind by kind.
-
-    Bright enough is a twentieth of the bare table's light, or a sixteenth of the kind's own brightest
-    place where that is less, but never under a fiftieth of the bare table; averaged over three by three
-    squares of 8 mm, for the pilot's rays are few.
-    """
-    square = 8.0
-    counts = [int(np.ceil(size / square)) for size in reversed(size_mm)]
-    low, high = np.full(2, np.inf), np.full(2, -np.inf)
-    for lamp, (where, flux, panel) in landings:
-        plain = plain_table_factor(lamp) * lamp.passed
-        for kind in (0, 1):
-            here = (flux > 0) & (panel == kind)
-            bins = [np.arange(count + 1) * square for count in counts]
-            light, *_ = np.histogram2d(where[here, 1], where[here, 0], bins, weights=flux[here])
-            light = uniform_filter(light / (square**2 * plain), 3, mode="constant")
-            lines, columns = np.nonzero(light > max(0.02, min(0.05, light.max() / 16)))
-            if len(lines):
-                low = np.minimum(low, [columns.min() * square, lines.min() * square])
-                high = np.maximum(high, [(columns.max() + 1) * square, (lines.max() + 1) * square])
-    if not np.isfinite(low).all():
-        return Window(0, (0.0, 0.0), cell, (0, 0))
-    margin = 12.0
-    corner = np.floor(np.maximum(low - margin, 0) / cell) * cell
-    far = np.minimum(high + margin, size_mm)
-    columns, lines = np.ceil((far - corner) / cell - 1e-6).astype(int)
-    return Window(0, (float(corner[0]), float(corner[1])), cell, (int(lines), int(columns)))
-
-
-def tell_blockers(world: World):
-    """Whether anything could stand between lamp and glassware, as a kernel input."""
-    return dr.opaque(mi.Bool, world.has_blockers)
-
-
-def open_tally(world: World, meters: int, rows: int, frames=None, haze=None) -> Tally:
-    """Return empty sums for a launch of so many rows past so many meters; `haze` is added to."""
-    if haze is None:
-        haze = dr.zeros(mi.Float, 1)
-    tally = Tally(
-        ends=dr.zeros(mi.Float64, ENDS * ORDERS_OF_REFLECTION),
-        absorbed=dr.zeros(mi.Float64, ORDERS_OF_REFLECTION),
-        incident=dr.zeros(mi.Float64, 1),
-        meters=dr.zeros(mi.Float, max(1, rows * meters)),
-        meter_frames=frames if meters else dr.zeros(mi.Float, 8),
-        meter_count=opaque_int(meters),
-        panels=dr.zeros(mi.Float64, len(world.sides)),
-        haze=haze,
-    )
-    dr.make_opaque(tally)
-    return tally
 
 
 def meter_frames(built: BuiltSet):
@@ -351,6 +211,7 @@ def _error(light: LampLight, windows: Windows) -> float:
 
 
 def _trace_round(built, world, plan, number, effort, done, progress, spread, light) -> LampLight:
+    """Trace sixteen batches, as many of them at once as there is room for."""
     lamp = built.lamps[number]
     fresh = _dark(built, world, plan, lamp)
     frames = meter_frames(built)
@@ -359,24 +220,27 @@ def _trace_round(built, world, plan, number, effort, done, progress, spread, lig
     hazes = [dr.zeros(mi.Float, max(1, fresh.haze[0].size)) for _ in range(2)]
     dr.make_opaque(maps, *hazes)
     efforts = list(zip((*effort.rows, effort.cloudy[0]), (*effort.grid, effort.cloudy[1]), strict=True))
-    for batch in range(BATCHES):
-        channels = dr.zeros(mi.Float, max(1, 6 * fine.cells))
+    together = _batches_at_once(effort)
+    aim = plan.aims[lamp.name]
+    for first in range(0, BATCHES, together):
+        batches = range(first, first + together)
+        channels = dr.zeros(mi.Float, max(1, together * 6 * fine.cells))
         dr.make_opaque(channels)
         for order, (count, grid) in zip(plan.orders[lamp.name], efforts, strict=False):
-            seed = (built.seed, number, order.forced, batch, done)
-            rows = draw_rows(built, world, lamp, plan.aims[lamp.name], order, count, grid, seed)
+            seeds = [(built.seed, number, order.forced, batch, done) for batch in batches]
+            rows = draw_rows(built, world, lamp, aim, order, count, grid, seeds)
             scattered = int(order.forced == WANDERING)
-            tally = open_tally(world, len(built.meters), count, frames, hazes[scattered])
-            aim = plan.aims[lamp.name].frame
-            landed, tally = trace(world.geometry, rows, aim, tell_blockers(world), tally, plan.voxels)
+            sums = open_tally(world, len(built.meters), together, together * count, frames, hazes[scattered])
+            landed, tally = trace(world.geometry, rows, aim.frame, tell_blockers(world), sums, plan.voxels)
             hazes[scattered] = tally.haze
             laid = dr.opaque(mi.Bool, spread)
             maps, channels = lay_down(landed, rows, plan.windows.table, maps, channels, laid)
-            _book(fresh, batch, order, rows, tally, built)
-            fresh.rays += count * grid * grid
+            _book(fresh, batches, order, rows, tally, built)
+            fresh.rays += together * count * grid * grid
         if fine.cells:
-            fresh.channels[batch] = channels.numpy().reshape(2, 3, *fine.shape) / fine.cell_mm**2
-        share = (done * BATCHES + batch + 1) / (BATCHES * _most_rounds(built, effort))
+            light_mm2 = channels.numpy().reshape(together, 2, 3, *fine.shape)
+            fresh.channels[batches.start : batches.stop] = light_mm2 / fine.cell_mm**2
+        share = (done * BATCHES + batches.stop) / (BATCHES * _most_rounds(built, effort))
         progress(share, f"light of {lamp.name}, round {done + 1}")
     fresh.maps = maps.numpy().reshape(16, 2, -1) / (plan.windows.areas_mm2 * BATCHES).astype(np.float32)
     if fresh.haze.size:
@@ -384,14 +248,22 @@ def _trace_round(built, world, plan, number, effort, done, progress, spread, lig
     return fresh
 
 
-def _book(fresh: LampLight, batch: int, order: Order, rows, tally: Tally, built: BuiltSet) -> None:
-    """Add a launch's sums to its batch."""
-    fresh.ends[batch] += tally.ends.numpy().reshape(ENDS, ORDERS_OF_REFLECTION)
-    fresh.absorbed[batch] += tally.absorbed.numpy()
-    fresh.sides[batch] += tally.panels.numpy()
+def _batches_at_once(effort: Effort) -> int:
+    """How many batches, a divisor of sixteen, go into one launch: few launches waste little on the way."""
+    rays = max(count * grid * grid for count, grid in zip(effort.rows, effort.grid, strict=True))
+    return max(some for some in (1, 2, 4, 8, 16) if some == 1 or some * rays <= MOST_RAYS)
+
+
+def _book(fresh: LampLight, batches: range, order: Order, rows, tally: Tally, built: BuiltSet) -> None:
+    """Add a launch's sums to its batches."""
+    here = slice(batches.start, batches.stop)
+    fresh.ends[here] += tally.ends.numpy().reshape(-1, ENDS, ORDERS_OF_REFLECTION)
+    fresh.absorbed[here] += tally.absorbed.numpy().reshape(-1, ORDERS_OF_REFLECTION)
+    fresh.sides[here] += tally.panels.numpy().reshape(len(batches), -1)
     if order.forced == 0:
-        fresh.incident[batch] += tally.incident.numpy()[0]
+        fresh.incident[here] += tally.incident.numpy()
     if built.meters:
         flux = tally.meters.numpy().reshape(dr.width(rows.band), len(built.meters))
         area = np.pi * np.array([meter.radius_mm for meter in built.meters]) ** 2
-        np.add.at(fresh.meters[batch], rows.band.numpy(), flux / area)
+        place = batches.start + rows.batch.numpy(), rows.band.numpy()
+        np.add.at(fresh.meters, place, flux / area)

@@ -23,7 +23,7 @@ from .device import add_to, draw
 from .engine import dr, mi
 from .glowtable import shine
 from .interfaces import Crossing, Hit, Tint, approach, find_hit, get_kept, proceed, set_out
-from .launches import AimFrame, LampRows, Landings, Tally
+from .launches import ENDS, ORDERS_OF_REFLECTION, AimFrame, LampRows, Landings, Tally
 from .voxels import Voxels
 from .world import DIPS, NO_PANEL, Geometry
 
@@ -41,8 +41,6 @@ WEAK = 0.02
 LAST_CHANCE = 0.2
 # How a ray ended.
 LANDED, ESCAPED, LOST, BLACK, MISSED = 0, 1, 2, 3, 4
-ENDS = 4
-ORDERS_OF_REFLECTION = 4
 
 # Forms of a path so far: the sequences that make a reflective caustic, and all others.
 _START, _THROWN, _IN, _BACK, _OUT, _OTHER = 0, 1, 2, 3, 4, 5
@@ -208,6 +206,7 @@ def trace(geometry: Geometry, rows: LampRows, aim: AimFrame, blockers, tally: Ta
     row = rows.ray // per_row
     choice = dr.gather(mi.Vector4u, rows.order, row)
     band = dr.gather(mi.UInt32, rows.band, row)
+    batch = dr.gather(mi.UInt32, rows.batch, row)
     visible = dr.gather(mi.Float, rows.visible, row)
     ray, sent = _send(geometry, rows, aim, row, rows.ray - row * per_row, blockers)
 
@@ -244,7 +243,7 @@ def trace(geometry: Geometry, rows: LampRows, aim: AimFrame, blockers, tally: Ta
         crossing = approach(geometry, walk, hit, tint, facing, seed, ROUGH_DRAWS + walk.events)
         landed = _come_down(walk, hit, crossing, landed, met, facing)
         first = (crossing.event | crossing.sheer) & ~met
-        dr.scatter_add(tally.incident, mi.Float64(photon.flux * visible), zero, first)
+        dr.scatter_add(tally.incident, mi.Float64(photon.flux * visible), batch, first)
 
         # An interface between two media, or a mirror; or a new way in a cloud.
         reflect, share = _choose(photon, crossing, choice, seed)
@@ -260,7 +259,7 @@ def trace(geometry: Geometry, rows: LampRows, aim: AimFrame, blockers, tally: Ta
         active, photon, landed = _tell_going(walk, photon, landed, sent, seed, cloud.scattered, going)
 
     counts = ~wandering | (photon.scatters > 0)
-    return _close(photon, walk, landed, visible, counts, tally), tally
+    return _close(photon, walk, landed, batch, visible, counts, tally), tally
 
 
 def _thin_out(walk, photon: Photon, bounded, length, wandering, counts) -> Photon:
@@ -301,16 +300,18 @@ def _come_down(walk, hit: Hit, crossing: Crossing, landed: Landed, met, facing) 
     return landed
 
 
-def _close(photon: Photon, walk, landed: Landed, visible, counts, tally: Tally) -> Landings:
-    """Book each ray's light by its end, and tell where it came down."""
+def _close(photon: Photon, walk, landed: Landed, batch, visible, counts, tally: Tally) -> Landings:
+    """Book each ray's light by its batch and end, and tell where it came down."""
     done = (walk.events > 0) & (photon.forced == 0) & counts
     over = done & (landed.end != MISSED)
     here = over & (landed.end == LANDED)
     reflections = dr.minimum(photon.bounces, ORDERS_OF_REFLECTION - 1)
     light = mi.Float64(photon.flux * visible)
-    dr.scatter_add(tally.absorbed, mi.Float64(photon.taken * visible), reflections, done)
-    dr.scatter_add(tally.ends, light, landed.end * ORDERS_OF_REFLECTION + reflections, over)
-    add_to(tally.panels, light, landed.panel, here)
+    taken = mi.Float64(photon.taken * visible)
+    dr.scatter_add(tally.absorbed, taken, batch * ORDERS_OF_REFLECTION + reflections, done)
+    end = batch * ENDS + landed.end
+    dr.scatter_add(tally.ends, light, end * ORDERS_OF_REFLECTION + reflections, over)
+    add_to(tally.panels, light, batch * tally.sides + landed.panel, here)
 
     thrown = (photon.form == _THROWN) | (photon.form == _OUT)
     return Landings(

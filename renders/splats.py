@@ -58,7 +58,7 @@ class _Book:
         self.visible = dr.gather(mi.Float, rows.visible, row)
         self.end = dr.gather(mi.UInt32, rows.end, row)
         self.width = dr.gather(mi.Float, rows.width, row)
-        self.first = kind * 3 * windows.fine
+        self.first = (dr.gather(mi.UInt32, rows.batch, row) * 2 + kind) * 3 * windows.fine
 
     def add(self, flux, cell, active):
         add_to(self.maps, flux, self.plane + cell, active)
@@ -82,7 +82,8 @@ def lay_down(landings: Landings, rows: LampRows, windows: WindowTable, maps, cha
     maps : mi.Float
         (16 bands × 2 kinds × cells) flux, added to.
     channels : mi.Float
-        (2 kinds × 3 × cells of the fine window) luminous flux and that of 400-480 and 600-700 nm, added to.
+        (batches × 2 kinds × 3 × cells of the fine window) luminous flux and that of 400-480 and 600-700 nm,
+        added to.
     spread : mi.Bool
         Opaque: footprints, or plain points where false.
 

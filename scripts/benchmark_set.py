@@ -88,11 +88,12 @@ class Subject:
 
     def trace(self, seed: int, effort, spread: bool):
         """Return the plan, the light pass's result and the seconds it took."""
-        from brimcast.renders.lightpass import plan_light, trace_lamp
+        from brimcast.renders.lightpass import trace_lamp
+        from brimcast.renders.pilot import plan_light
 
         began = time.perf_counter()
         built = replace(self.built, seed=seed)
-        plan = plan_light(built, self.world, effort)
+        plan = plan_light(built, self.world, effort.cell_mm)
         light = trace_lamp(built, self.world, plan, 0, effort, spread=spread)
         return plan, light, time.perf_counter() - began
 

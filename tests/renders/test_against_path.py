@@ -12,8 +12,9 @@ import pytest
 from brimcast.renders import stock
 from brimcast.renders.camerapass import Finish, take_picture
 from brimcast.renders.engine import start
-from brimcast.renders.lightpass import Effort, plan_light, trace_lamp
+from brimcast.renders.lightpass import Effort, trace_lamp
 from brimcast.renders.lights import set_lights
+from brimcast.renders.pilot import plan_light
 from brimcast.renders.scouting import scout
 from brimcast.renders.world import build_world
 from brimcast.scene.builder import build
@@ -128,7 +129,7 @@ class Twin:
         for seed in range(1, passes + 1):
             built = replace(self.built, seed=seed)
             voxels = scout(built, world, effort.voxels) if built.is_cloudy else None
-            plan = plan_light(built, world, effort, voxels)
+            plan = plan_light(built, world, effort.cell_mm, voxels)
             light = trace_lamp(built, world, plan, 0, effort)
             lights = set_lights(built, world, plan.windows, [light], plan.voxels)
             bands = take_picture(built, world, lights, Finish(0.0, rounds)).bands[0]
