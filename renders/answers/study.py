@@ -11,7 +11,7 @@ import numpy as np
 from brimcast.scene import setfile
 from brimcast.scene.builder import build
 from brimcast.scene.built import BuiltSet
-from brimcast.scene.models_brief import Brief
+from brimcast.scene.models_brief import Brief, asked_lamp
 from brimcast.scene.setfile import SetFile
 from brimcast.shared.colour import BAND_XYZ
 
@@ -136,8 +136,7 @@ class Study:
     @property
     def lamp(self) -> str:
         """Name of the lamp that the questions are about."""
-        lamps = self.set_file.lamps
-        return self.brief.lamp or ("key" if "key" in lamps else next(iter(lamps)))
+        return asked_lamp(self.brief.lamp, self.set_file.lamps)
 
     @property
     def hero(self) -> str:
@@ -172,6 +171,7 @@ class Study:
         picture: bool = False,
         quality: str | None = None,
         set_file: SetFile | None = None,
+        built: BuiltSet | None = None,
     ) -> Frame:
         """Return a variant computed: from memory, from the store, or now.
 
@@ -184,13 +184,15 @@ class Study:
             Instead of the study's.
         set_file : SetFile, optional
             A variant that no change of values can say, instead of `changes`.
+        built : BuiltSet, optional
+            One that no set file can say, such as a lamp switched off; its digest must be its own.
 
         Raises
         ------
         PersonError, EngineError
         """
         quality = quality or self.quality
-        built = build(set_file or self.vary(changes or {}))
+        built = built or build(set_file or self.vary(changes or {}))
         variant = start(self.device).variant
         # A picture's run has the table's light too.
         taken = (True,) if picture else (False, True)
