@@ -19,7 +19,7 @@ from .study import Frame, Study
 
 # Of the plain table's light: a pattern under it is told by its error over that (measures.md).
 FAINT_SHARE = 0.25
-# A cell's straight light is that of one place in it. Where a shadow's sharp edge goes through, its variance is
+# A cell's straight light is that of one place in it. Where a sharp shadow edge goes through, its variance is
 # p (1 - p) of the lit share p, 1/6 on average; the range over three cells sees each such cell three times.
 EDGE_SHARE = 1 / 18
 

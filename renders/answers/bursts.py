@@ -51,14 +51,14 @@ def power_range(flash: Sequence[Flash], slowest_s: float) -> PowerRange:
     ceiling = most if top == len(points) - 1 else _cross(points[top], points[top + 1])
     floor = least if bottom == 0 else _cross(points[bottom], points[bottom - 1])
     if (floor, ceiling) == (least, most):
-        span = f"from {-most:.1f} to {-least:.1f} stops below full" if most > least else _below(most)
+        span = f"from {_stops(most)} to {_stops(least)} stops below full" if most > least else _below(most)
         return PowerRange(floor, ceiling, f"The head is fast enough at every power given, {span}")
-    words = f"The head is fast enough up to {-ceiling:.1f} stops below full"
+    words = f"The head is fast enough up to {_stops(ceiling)} stops below full"
     if bottom > 0:
-        words = f"The head is fast enough from {-ceiling:.1f} to {-floor:.1f} stops below full"
+        words = f"The head is fast enough from {_stops(ceiling)} to {_stops(floor)} stops below full"
         words += "; lower, it burns longer"
     elif floor == least:
-        words += f"; the lowest power given is {-least:.1f}"
+        words += f"; the lowest power given is {_stops(least)}"
     return PowerRange(floor, ceiling, words)
 
 
@@ -69,7 +69,12 @@ def _cross(one: tuple[float, float], other: tuple[float, float]) -> float:
 
 
 def _below(power: float) -> str:
-    return "at full power" if power == 0 else f"at {-power:.1f} stops below full"
+    return "at full power" if power == 0 else f"at {_stops(power)} stops below full"
+
+
+def _stops(power: float) -> str:
+    # Without the sign, which full power would keep as -0.0.
+    return f"{abs(power):.1f}"
 
 
 def tell_time(seconds: float) -> str:

@@ -126,6 +126,8 @@ class Study:
         self.quality, self.device, self.progress = quality, device, progress
         self.store = store or FrameStore()
         self._frames: dict[str, Frame] = {}
+        # The same by what was asked, for building takes seconds.
+        self._asked: dict[tuple, Frame] = {}
         self.set_file = self.vary({})
 
     @property
@@ -192,7 +194,14 @@ class Study:
         PersonError, EngineError
         """
         quality = quality or self.quality
-        built = built or build(set_file or self.vary(changes or {}))
+        if built is None:
+            set_file = set_file or self.vary(changes or {})
+        asked = (built.digest if built else setfile.digest(set_file), quality, picture)
+        if asked not in self._asked:
+            self._asked[asked] = self._find(built or build(set_file), quality, picture, changes)
+        return self._asked[asked]
+
+    def _find(self, built: BuiltSet, quality: str, picture: bool, changes) -> Frame:
         variant = start(self.device).variant
         # A picture's run has the table's light too.
         taken = (True,) if picture else (False, True)

@@ -42,6 +42,12 @@ def test_what_is_left_is_the_grain(study):
     assert 1 < grain < 40 and grain == pytest.approx(expected, rel=0.35)
 
 
+def test_what_was_computed_is_not_built_again(study, monkeypatch):
+    first = study.frame()
+    monkeypatch.setattr("brimcast.renders.answers.study.build", None)
+    assert study.frame() is first and study.frame({"brief.line_width": "1 mm"}) is first
+
+
 def test_lamp_switched_off_leaves_the_other_as_it_was(study):
     built = study.frame().built
     alone = switch_on(built, "back")

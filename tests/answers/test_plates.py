@@ -219,9 +219,7 @@ def test_fall_off_on_the_table_is_inverse_square_and_cosine(study_of, published)
 
 
 def test_fall_off_is_told_of_the_framed_part_and_without_flags(study_of):
-    camera = (
-        "camera: {lens: 200 mm, at: [0 mm, -1 m, 1 m], aim: [0 mm, 0 mm, 0 mm], sensor: [36 mm, 24 mm]}\n"
-    )
+    camera = "camera: {lens: 200 mm, at: [0 mm, -1 m, 1 m], aim: [0 mm, 0 mm, 0 mm]}\n"
     flag = "flags: {cutter: {size: [2 m, 250 mm], at: [0 mm, 125 mm, 10 mm], facing: up}}\n"
     changes = {"lamps.key.elevation": "90 deg", "lamps.key.throw": "2 m"}
     found = ask(study_of(LOW + camera + flag, changes), 23).values["key"]
