@@ -284,8 +284,9 @@ def answer_splash(study: Study) -> Answer:
         lines.append(f"{told[0]}, {words}")
         lines += told[1:]
     values = {**next(iter(values.values())), **values}
-    usual = "shorter" if values["t01_s"]["value"] < USUAL_SPLASH_S else "no shorter"
-    lines.append(f"The first is {usual} than the usual 1/8000 s (common practice)")
+    slowest_s = values["t01_s"]["value"]
+    usual = "shorter" if slowest_s < USUAL_SPLASH_S else "no shorter"
+    lines.append(f"{tell_time(slowest_s)} is {usual} than the usual 1/8000 s (common practice)")
     lines.append("Go by t0.1: what is printed as t0.5 is about a third of it")
     if not study.brief.flash:
         lines.append("Give the head's t0.1 at two powers or more as brief.flash, and the power is told too")
@@ -297,7 +298,7 @@ def _freeze(study: Study, smear_mm: float) -> tuple[dict, list[str]]:
     speed, flash = study.brief.splash_speed_m_s, study.brief.flash
     # 1 m/s is 1000 mm/s.
     slowest_s = smear_mm / (1000 * speed)
-    lines = [f"t0.1 of {tell_time(slowest_s)} or less: at {speed:g} m/s across the view {smear_mm:.2g} mm"]
+    lines = [f"t0.1 of {tell_time(slowest_s)} or shorter: a splash at {speed:g} m/s smears {smear_mm:.2g} mm"]
     found = power_range(flash, slowest_s) if flash else None
     values = {
         "t01_s": entry(slowest_s, 0.0, "s"),

@@ -7,6 +7,7 @@ from dataclasses import replace
 
 import numpy as np
 
+from brimcast.scene.bodies import is_far
 from brimcast.scene.readings import list_points, read_lamp
 from brimcast.scene.setplan import HEAT
 from brimcast.shared import exposure
@@ -19,7 +20,6 @@ from .powers import TENTH, Dial, below_range, read_dials, settle_powers, tell_he
 from .study import Study
 from .viewing import camera_of
 
-READING = "{f_number: f/16, iso: 100, distance: 1 m, receptor: flat}"
 # Useful accuracy of a sum of plates, %.
 USEFUL_PERCENT = 1.0
 
@@ -27,10 +27,12 @@ USEFUL_PERCENT = 1.0
 def answer_f_number(study: Study) -> Answer:
     """Answer which f-number each plate wants: every lamp alone, and all together."""
     camera, built = camera_of(study), study.built
-    if built.relative:
-        raise Lacking("a meter reading for every lamp", f"lamps.{study.lamp}.reading={READING} and so on")
-    points = {point.name: point for point in list_points(built)}
     lamps = sorted(built.lamps, key=lambda lamp: lamp.name != study.lamp)
+    if built.relative:
+        distance = "" if is_far(lamps[0]) else "distance: 1 m, "
+        reading = f"{{f_number: f/16, iso: 100, {distance}receptor: flat}}"
+        raise Lacking("a meter reading for every lamp", f"lamps.{study.lamp}.reading={reading}")
+    points = {point.name: point for point in list_points(built)}
     alone = {lamp.name: _read_plate(study, points, [lamp]) for lamp in lamps}
     lines = [f"{name} alone: {_tell_plate(found)}" for name, found in alone.items()]
     values = {"alone": alone}
@@ -102,8 +104,10 @@ def answer_power(study: Study) -> Answer:
     """Answer which power of each head gives the ratios asked."""
     ratios, key = study.brief.ratios, study.lamp
     if not ratios:
-        other = next((lamp for lamp in study.set_file.lamps if lamp != key), "fill")
-        raise Lacking("a lighting ratio", f'brief.ratios={{{other}: "4:1"}}')
+        others = [lamp for lamp in study.set_file.lamps if lamp != key]
+        if not others:
+            raise Lacking("two lamps")
+        raise Lacking("a lighting ratio", f'brief.ratios={{{others[0]}: "4:1"}}')
     dials = read_dials(study)
     if not dials[key].light > 0:
         raise Lacking(f"light of {key} that comes straight to the hero")
