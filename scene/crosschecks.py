@@ -11,6 +11,7 @@ from collections.abc import Iterator
 from .colourwords import AS_SHOT, WHITE_WORDS
 from .models import SECTIONS, hero_of
 from .models_base import listed, nearest, show
+from .models_brief import asked_lamp
 from .models_lights import DIRECTIONS
 from .models_numbers import NAME_PATTERN
 from .models_props import SUPPORTS
@@ -148,6 +149,10 @@ def _check_brief(document: Document, things: dict[str, dict]) -> Iterator[Found]
         for name in _group(document.value(("brief", group))):
             if known and name not in known:
                 yield ("brief", group, name), tell(name), "key"
+    own = asked_lamp(asked if isinstance(asked, str) else None, known) if known else None
+    if own in _group(document.value(("brief", "ratios"))):
+        text = f"a ratio is of {own!r} to another lamp; name that one, or another as brief.lamp"
+        yield ("brief", "ratios", own), text, "key"
 
 
 def _is_read(lamp: dict) -> bool:

@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Iterable
 from typing import Annotated
 
-from pydantic import Field
+from pydantic import Field, field_validator
 from pydantic_core import core_schema
 
 from .models_base import Part, fault, show
@@ -95,3 +96,18 @@ class Brief(Part):
         default_factory=dict, description="Electrical power of steady lamps, by lamp."
     )
     slips: Slips = Field({}, description="Making and placing errors, for tolerance bands.")
+
+    @field_validator("flash")
+    @classmethod
+    def _check_flash(cls, flash: tuple[Flash, ...]):
+        powers = [point.power_stops for point in flash]
+        for number, power in enumerate(powers):
+            if power in powers[:number]:
+                raise fault(f"{power:g} stops is given twice; one time for each power", number, "power")
+        return flash
+
+
+def asked_lamp(named: str | None, lamps: Iterable[str]) -> str:
+    """Return the lamp that the questions are about: the one that the brief names, key, else the first."""
+    lamps = list(lamps)
+    return named or ("key" if "key" in lamps else lamps[0])

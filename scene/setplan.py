@@ -17,12 +17,15 @@ from .lamps import Lamp
 
 DATUM = "centre of the hero's foot on the table top"
 # Usual cautions of the trade (common practice); they warn and certify nothing.
+HEAT = "Hot lamps: keep gels, foil, paper and spirits clear of tubes and vents; wear gloves."
+MAINS = "Mains and liquid: keep them apart, cables off the table, residual-current protection."
+FLASHES = "Flash units hold a lethal charge: power down and discharge before changing heads. Warn of flashes."
 CAUTIONS = (
     "Glass and liquid can focus the sun or a hot lamp enough to start a fire; never leave them unattended.",
-    "Hot lamps: keep gels, foil, paper and spirits clear of tubes and vents; wear gloves.",
+    HEAT,
     "Stands: sandbag, a weight over one leg, tape the cables; never catch a falling light.",
-    "Mains and liquid: keep them apart, cables off the table, residual-current protection.",
-    "Flash units hold a lethal charge: power down and discharge before changing heads. Warn of flashes.",
+    MAINS,
+    FLASHES,
     "Broken glass: stop, gloves, clear, check the table again. Styled drinks are not for drinking.",
     "This plan warns; it does not certify. Local codes and licensed practice come first.",
 )

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 
-from brimcast.shared.exposure import F_NUMBERS
+from brimcast.shared.exposure import meter_marks
 
 from .words import meter_line, tell_empty
 
@@ -56,13 +56,11 @@ def name_f_number(f_number: float) -> str:
     >>> name_f_number(12.0)
     'f/11 +0.2'
     """
-    full = {mark: exact for mark, exact in F_NUMBERS.items() if abs(2 * math.log2(exact) % 1) < 1e-9}
-    tenths = round(20 * math.log2(f_number))
-    mark = min(full, key=lambda mark: (tenths - round(20 * math.log2(full[mark]))) % 1000)
-    over = tenths - round(20 * math.log2(full[mark]))
-    if not 0 <= over < 10:
+    marks = meter_marks(f_number)
+    if marks is None:
         return f"f/{f_number:.3g}"
-    return f"f/{mark:g}" + (f" +{over / 10:.1f}" if over else "")
+    full, tenths = marks
+    return f"f/{full:g}" + (f" +{tenths / 10:.1f}" if tenths else "")
 
 
 def _glass_lines(numbers: dict) -> list[str]:

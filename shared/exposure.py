@@ -66,6 +66,25 @@ def marked_f_number(exact):
     return float(exact)
 
 
+def meter_marks(f_number):
+    """Return an f-number as meters show it: the full stop at or below it, and tenths of a stop over that.
+
+    Parameters
+    ----------
+    f_number : float
+        Exact.
+
+    Returns
+    -------
+    (float, int) or None
+        Marked f-number and tenths, 0 to 9; None beyond f/1 to f/64.
+    """
+    stop, tenths = divmod(round(20 * float(np.log2(f_number))), 10)
+    if not 0 <= stop <= 12:
+        return None
+    return marked_f_number(2 ** (stop / 2)), tenths
+
+
 def light_exposure(f_number, iso, receptor):
     """Return the light exposure that an incident reading stands for, C N^2 / ISO.
 

@@ -40,13 +40,20 @@ def answer_place(study: Study) -> Answer:
 
 def outline_box(frame: Frame, lamp: str, kind: str) -> list[float]:
     """Return the least and largest x, then y, mm, of a caustic's outline (measures.md)."""
+    x, y = outline_corners(frame, lamp, kind).T
+    return [float(x.min()), float(x.max()), float(y.min()), float(y.max())]
+
+
+def outline_corners(frame: Frame, lamp: str, kind: str) -> np.ndarray:
+    """Return the corners (n, 2) of the cells in a caustic's outline (measures.md), mm from the datum."""
     light = frame.luminous(lamp, (kind,))
     peak = find_peak(frame.x_mm, frame.y_mm, light)
     outline = trace_outline(light, peak.mean / 2**OUTLINE_STOPS)
     rows, columns = np.nonzero(outline.part)
     half = (frame.x_mm[1] - frame.x_mm[0]) / 2
-    x, y = frame.x_mm[outline.columns][columns], frame.y_mm[outline.rows][rows]
-    return [float(x.min() - half), float(x.max() + half), float(y.min() - half), float(y.max() + half)]
+    middles = np.stack([frame.x_mm[outline.columns][columns], frame.y_mm[outline.rows][rows]], axis=1)
+    corners = half * np.array([(-1, -1), (1, -1), (1, 1), (-1, 1)])
+    return (middles[:, None] + corners).reshape(-1, 2)
 
 
 def answer_brightness(study: Study) -> Answer:

@@ -11,7 +11,7 @@ import numpy as np
 from brimcast.scene import setfile
 from brimcast.scene.builder import build
 from brimcast.scene.built import BuiltSet
-from brimcast.scene.models_brief import Brief
+from brimcast.scene.models_brief import Brief, asked_lamp
 from brimcast.scene.setfile import SetFile
 from brimcast.shared.colour import BAND_XYZ
 
@@ -126,6 +126,8 @@ class Study:
         self.quality, self.device, self.progress = quality, device, progress
         self.store = store or FrameStore()
         self._frames: dict[str, Frame] = {}
+        # The same by what was asked, for building takes seconds.
+        self._asked: dict[tuple, Frame] = {}
         self.set_file = self.vary({})
 
     @property
@@ -136,8 +138,7 @@ class Study:
     @property
     def lamp(self) -> str:
         """Name of the lamp that the questions are about."""
-        lamps = self.set_file.lamps
-        return self.brief.lamp or ("key" if "key" in lamps else next(iter(lamps)))
+        return asked_lamp(self.brief.lamp, self.set_file.lamps)
 
     @property
     def hero(self) -> str:
@@ -172,6 +173,7 @@ class Study:
         picture: bool = False,
         quality: str | None = None,
         set_file: SetFile | None = None,
+        built: BuiltSet | None = None,
     ) -> Frame:
         """Return a variant computed: from memory, from the store, or now.
 
@@ -184,13 +186,22 @@ class Study:
             Instead of the study's.
         set_file : SetFile, optional
             A variant that no change of values can say, instead of `changes`.
+        built : BuiltSet, optional
+            One that no set file can say, such as a lamp switched off; its digest must be its own.
 
         Raises
         ------
         PersonError, EngineError
         """
         quality = quality or self.quality
-        built = build(set_file or self.vary(changes or {}))
+        if built is None:
+            set_file = set_file or self.vary(changes or {})
+        asked = (built.digest if built else setfile.digest(set_file), quality, picture)
+        if asked not in self._asked:
+            self._asked[asked] = self._find(built or build(set_file), quality, picture, changes)
+        return self._asked[asked]
+
+    def _find(self, built: BuiltSet, quality: str, picture: bool, changes) -> Frame:
         variant = start(self.device).variant
         # A picture's run has the table's light too.
         taken = (True,) if picture else (False, True)

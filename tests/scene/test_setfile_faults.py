@@ -175,6 +175,11 @@ WRONG = {
     "section empty": ("@\n«camera:\n", "camera", "no value", True),
     "key twice": ("@\ncamera:\n  iso: 100\n  lens: 100 mm\n  «iso: 200\n",
      "camera.iso", "twice|line 4", False),
+    "ratio to itself": ("@\nbrief: {ratios: {«key: '4:1'}}\n",
+     "brief.ratios.key", "'key'|another lamp", False),
+    "flash power twice": (
+     "@\nbrief: {flash: [{power: 0 stops, time: 1/700 s}, {power: «0 stops, time: 1/900 s}]}\n",
+     "brief.flash.2.power", "0 stops|twice", False),
     "tag": ("@\ncamera: {lens: «!!python/name:os.sep x}\n", "camera.lens", "tag", False),
 }  # fmt: skip
 

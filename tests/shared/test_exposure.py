@@ -102,6 +102,18 @@ def test_marked_and_exact_f_numbers_are_inverse():
     assert exposure.exact_f_number(9.5) == exposure.marked_f_number(9.5) == 9.5
 
 
+def test_meters_show_full_stops_and_tenths():
+    """Tenths of a stop count from the full stop below (ISO 517 marks); beyond the scale there is none."""
+    full = [mark for k, mark in enumerate(exposure.F_NUMBERS) if k % 3 == 0]
+    for mark in full:
+        for tenths in range(10):
+            exact = exposure.F_NUMBERS[mark] * 2 ** (tenths / 20)
+            assert exposure.meter_marks(exact * 1.0001) == (mark, tenths)
+            # Half way to the next tenth, and just short of it.
+            assert exposure.meter_marks(exact * 2 ** (0.49 / 20)) == (mark, tenths)
+    assert exposure.meter_marks(0.9) is None and exposure.meter_marks(100) is None
+
+
 def test_close_up(published):
     """published_values.yaml#exposure/close_up."""
     entry = published["exposure"]["close_up"]
