@@ -17,7 +17,7 @@ glasses:
   hero: {vessel: {shape: tumbler, base: 3 mm}, drink: {liquid: water}}
 lamps:
   key: {azimuth: 150 deg, elevation: 45 deg, throw: 2 m}
-render: {cell: 1 mm}
+render: {cell: 2 mm}
 """
 EMPTY = SET.replace(", drink: {liquid: water}", "")
 
