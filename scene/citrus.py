@@ -91,13 +91,15 @@ class Painter:
         fruit = self.fruit
         colours = [decode_hex(hue) for hue in (fruit.flesh, fruit.peel, fruit.pith)]
         shares = flesh, peel, 1 - flesh - peel
-        kept = passed = 0.0
+        kept, passed = np.zeros((2, len(tone), 16))
         for share, colour, (back, whole) in zip(shares, colours, (_FLESH, _PEEL, _PITH), strict=True):
-            shade = np.clip(colour * tone[:, None], 0, 1)
-            kept = kept + share[:, None] * spectra_of(shade, back)
+            # Most spots are all of one kind.
+            here = np.flatnonzero(share)
+            shade = np.clip(colour * tone[here, None], 0, 1)
+            kept[here] += share[here, None] * spectra_of(shade, back)
             # What goes deeper takes on more colour, and a thicker slice passes less.
             through = spectra_of(shade**1.6) * whole**self.thick
-            passed = passed + share[:, None] * face_pass(through, INSIDE)
+            passed[here] += share[here, None] * face_pass(through, INSIDE)
         # Of something very thin the rule would give more than there is.
         return Paint(kept, np.minimum(passed, MOST_KEPT - 1e-6 - np.maximum(kept, INSIDE)))
 

@@ -86,7 +86,10 @@ def hide_card(
 
 
 def cut_level(vertices_mm: np.ndarray, faces: np.ndarray) -> list[tuple[np.ndarray, np.ndarray]]:
-    """Return the outlines (n, 3) of a body below and above each of its level layers, as points."""
+    """Return the outlines (n, 3) of a body below and above each of its level layers, as points.
+
+    Of each outline only its convex hull is kept: seen from anywhere, what lies within hides no more.
+    """
     edges = np.concatenate([faces[:, [0, 1]], faces[:, [1, 2]], faces[:, [2, 0]]])
     start, stop = vertices_mm[edges[:, 0]], vertices_mm[edges[:, 1]]
     low, high = vertices_mm[:, 2].min(), vertices_mm[:, 2].max()
@@ -96,8 +99,19 @@ def cut_level(vertices_mm: np.ndarray, faces: np.ndarray) -> list[tuple[np.ndarr
         through = (start[:, 2] - level) * (stop[:, 2] - level) < 0
         a, b = start[through], stop[through]
         share = (level - a[:, 2]) / (b[:, 2] - a[:, 2])
-        rings.append(a + share[:, None] * (b - a))
+        rings.append(_hull(a + share[:, None] * (b - a)))
     return [(below, above) for below, above in zip(rings[:-1], rings[1:], strict=True) if len(below)]
+
+
+def _hull(ring: np.ndarray) -> np.ndarray:
+    """Return the corners of the convex hull of places (n, 3) at one height."""
+    import shapely
+
+    hull = shapely.MultiPoint(ring[:, :2]).convex_hull
+    if hull.geom_type != "Polygon":
+        return ring
+    corners = shapely.get_coordinates(hull)[:-1]
+    return np.column_stack([corners, np.full(len(corners), ring[0, 2])])
 
 
 def lens_places(camera: Camera) -> np.ndarray:
@@ -112,17 +126,17 @@ def _shade(place, cuts, at, u, v, normal):
     """Return what is hidden from a place, on the card's plane, mm from its centre."""
     import shapely
 
-    reach = (at - place) @ normal
-    hulls = []
-    for pair in cuts:
-        ways = np.concatenate(pair) - place
-        with np.errstate(divide="ignore"):
-            scale = reach / (ways @ normal)
-        # What stands beyond the card's plane hides nothing of it.
-        if np.all(scale > 1):
-            spots = place + scale[:, None] * ways - at
-            hulls.append(shapely.MultiPoint(np.stack([spots @ u, spots @ v], axis=1)).convex_hull)
-    return shapely.union_all(hulls)
+    ways = np.concatenate([ring for pair in cuts for ring in pair]) - place
+    owners = np.repeat(np.arange(len(cuts)), [sum(map(len, pair)) for pair in cuts])
+    with np.errstate(divide="ignore"):
+        scale = (at - place) @ normal / (ways @ normal)
+    # What stands beyond the card's plane hides nothing of it.
+    before = np.bincount(owners, scale <= 1) == 0
+    kept = before[owners]
+    spots = place + scale[kept, None] * ways[kept] - at
+    flat = np.stack([spots @ u, spots @ v], axis=1)
+    numbers = (np.cumsum(before) - 1)[owners[kept]]
+    return shapely.union_all(shapely.convex_hull(shapely.linestrings(flat, indices=numbers)))
 
 
 def _edges(area) -> np.ndarray:

@@ -8,7 +8,7 @@ from typing import NamedTuple
 import numpy as np
 
 from brimcast.vessels.covers import Cover
-from brimcast.vessels.leaning import GAP_MM, Lean, LeanError, Stand, lean, tilted
+from brimcast.vessels.leaning import Lean, LeanError, Stand, lean, tilted
 from brimcast.vessels.mesh import Mesh, placed, rotated
 from brimcast.vessels.room import Pose, spread_points
 
@@ -17,6 +17,8 @@ from .painting import Artist
 #: What garnish keeps off the glass at least, mm.
 CLEAR_MM = 0.02
 _STEPS = 14
+# A size that goes in is told in per cents.
+_SIZE_STEP = 0.002
 _THINNED_MM = 2.5
 
 
@@ -80,12 +82,15 @@ def sink(made: Made, stand: Stand, from_mm: float, to_mm: float, part: str) -> M
         It does not go in.
     """
     points = made.points_mm
-    clear = lambda x, z, size=1.0: stand.clearance(size * points + [x, 0, z]).min() >= GAP_MM  # noqa: E731
+
+    def clear(x: float, z: float, size: float = 1.0) -> bool:
+        return stand.is_clear(size * points + [x, 0, z])
+
     levels = np.arange(from_mm, max(to_mm, from_mm + 1), 1.0)
     z = next((z for z in levels if clear(0.0, z)), None)
     if z is None:
         low, high = 0.0, 1.0
-        for _ in range(_STEPS):
+        while high - low > _SIZE_STEP:
             size = (low + high) / 2
             low, high = (size, high) if any(clear(0.0, z, size) for z in levels[::4]) else (low, size)
         raise GarnishError(f"does not go into the drink; allowed: about {100 * low:.0f} % of its size", part)

@@ -72,6 +72,18 @@ class Room:
         away = shapely.distance(spots, wall)
         return np.where(shapely.covers(room, spots), away, -away)
 
+    def is_clear(self, points_mm, gap_mm):
+        """Whether points (n, 3) are all farther inside the glass than a gap, 0 or more, mm."""
+        import shapely
+
+        room, wall = self._shapes
+        upright = points_mm @ np.linalg.inv(self.bend).T
+        radius, height = np.hypot(upright[:, 0], upright[:, 1]), upright[:, 2]
+        # Whether a prepared shape is near is told much faster than how near.
+        if not shapely.intersects_xy(room, radius, height).all():
+            return False
+        return not shapely.dwithin(wall, shapely.points(radius, height), gap_mm).any()
+
     def blocks(self):
         """Return the corners of convex blocks, each (n, 3) mm, that line the inside and a shaft over it."""
         inner = thinned(self.vessel.inner, _CHORD_MM, 20.0).points_mm
@@ -95,14 +107,17 @@ def spread_points(piece, pose):
     """Return points all over a placed piece, mm, so close that no wall gets between them."""
     mesh = piece.mesh
     corners = mesh.vertices_mm[mesh.faces]
-    longest = np.linalg.norm(corners - np.roll(corners, 1, axis=1), axis=2).max(axis=1)
+    lengths = np.linalg.norm(np.roll(corners, -1, axis=1) - corners, axis=2)
     points = [mesh.vertices_mm]
-    for k in np.flatnonzero(longest > _NEAR_MM):
-        count = int(np.ceil(longest[k] / _NEAR_MM))
+    for k in np.flatnonzero(lengths.max(axis=1) > _NEAR_MM):
+        count = int(np.ceil(lengths[k].max() / _NEAR_MM))
         i, j = np.meshgrid(np.arange(count + 1), np.arange(count + 1))
-        inside = i + j <= count
+        # Beginning at the corner between the longer sides: of a slender face, its long edges are enough.
+        first = (int(lengths[k].argmin()) + 2) % 3
+        slender = lengths[k].min() <= _NEAR_MM / 2
+        inside = (i + j <= count) & ((i == 0) | (j == 0) | (not slender))
         u, v = i[inside] / count, j[inside] / count
-        a, b, c = corners[k]
+        a, b, c = np.roll(corners[k], -first, axis=0)
         points.append(a + u[:, None] * (b - a) + v[:, None] * (c - a))
     return np.concatenate(points) @ pose.turn.T + pose.place_mm
 

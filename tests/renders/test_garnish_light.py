@@ -31,7 +31,10 @@ def fruit(compute):
     return compute(SET.replace("GARNISH", FRUIT))
 
 
-@pytest.mark.parametrize(("made", "names"), [("lime", ["wheel"]), ("fruit", ["olive", "sprig"])])
+@pytest.mark.parametrize(
+    ("made", "names"),
+    [("lime", ["wheel"]), pytest.param("fruit", ["olive", "sprig"], marks=pytest.mark.slow)],
+)
 def test_garnish_in_a_drink_catches_light_and_loses_none(made, names, request):
     energy = request.getfixturevalue(made).report["energy"]["key"]
     for name in names:

@@ -67,7 +67,10 @@ def _off_wall(name, points):
     return np.where(beside, np.maximum(inside - radius, radius - outside), np.inf)
 
 
-@pytest.mark.parametrize("name", ["rocks", "highball", "collins", "v-cocktail"])
+# A collins is a narrower highball.
+@pytest.mark.parametrize(
+    "name", ["rocks", "highball", pytest.param("collins", marks=pytest.mark.slow), "v-cocktail"]
+)
 @pytest.mark.parametrize("kind", KINDS)
 def test_nothing_goes_into_the_glass(name, kind):
     """Outlines by interpolation, of glasses whose wall rises steadily; the level way is a little longer."""

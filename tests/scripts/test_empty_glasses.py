@@ -5,7 +5,7 @@ import json
 import numpy as np
 import pytest
 
-from brimcast.renders.emptied import _change, _distance
+from brimcast.renders.emptied import find_change, find_distance
 from brimcast.renders.images import read_npz
 from brimcast.scene import setfile
 from brimcast.scene.builder import build
@@ -17,7 +17,7 @@ glasses:
   hero: {vessel: {shape: tumbler, base: 3 mm}, drink: {liquid: water}}
 lamps:
   key: {azimuth: 150 deg, elevation: 45 deg, throw: 2 m}
-render: {cell: 1 mm}
+render: {cell: 2 mm}
 """
 EMPTY = SET.replace(", drink: {liquid: water}", "")
 
@@ -86,18 +86,18 @@ def test_distance_has_the_spread_of_its_two_places():
         for place in (one, other)
     ]
     lengths = np.hypot(*(drawn[1] - drawn[0]).T)
-    told = _distance(one, other)
+    told = find_distance(one, other)
     assert told["value"] == pytest.approx(50)
     # At 3 mm over 50 mm the distance bends by a fifth of a per cent.
     assert told["standard_error"] == pytest.approx(lengths.std(), rel=0.01)
-    assert _distance(one, {"value": None, "standard_error": None})["value"] is None
+    assert find_distance(one, {"value": None, "standard_error": None})["value"] is None
 
 
 def test_change_without_one_of_the_values_or_errors_is_not_guessed():
     known, unsure = {"value": 2.0, "standard_error": 0.3}, {"value": 5.0, "standard_error": None}
-    assert _change(known, unsure) == {"value": 3.0, "standard_error": None}
+    assert find_change(known, unsure) == {"value": 3.0, "standard_error": None}
     nothing = {"value": None, "standard_error": None}
-    assert _change(nothing, known) == nothing
+    assert find_change(nothing, known) == nothing
 
 
 @pytest.mark.parametrize(

@@ -126,7 +126,7 @@ def test_drops_follow_relief_and_facets(first_hit, done):
     thick = vessel("rocks", wall_mm=6)
     mesh = finish(thick, done).mesh
     skin = Skin(thick.outer, tuple(find_zones(thick, done)))
-    drops = dew.strew_drops(skin, Dew(60, 1, 1, 40), (20, 70))
+    drops = dew.strew_drops(skin, Dew(25, 1, 1, 40), (20, 70))
     for place, outward in zip(drops.spots.places_mm, drops.spots.outward, strict=True):
         inward = -np.array([place[0], place[1], 0]) / np.hypot(*place[:2])
         met, face, _ = first_hit(mesh, place - 50 * inward, inward)
