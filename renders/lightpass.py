@@ -65,7 +65,7 @@ FAINT_SHARE = 0.25
 # Sets with cloudy media get so many times fewer rounds.
 CLOUDY_SHARE = 4
 EFFORTS = {
-    "draft": Effort(1.0, 0.10, (16, 16, 16), (26, 16, 12), 20),
+    "draft": Effort(1.0, 0.10, (16, 16, 16), (36, 20, 16), 12),
     "proof": Effort(0.5, 0.05, (32, 16, 16), (72, 40, 24), 32, (32, 64), 30_000),
     "final": Effort(0.25, 0.02, (32, 32, 16), (128, 64, 32), 128, (32, 96), 100_000),
 }
