@@ -137,12 +137,15 @@ def answer_tint(study: Study) -> Answer:
     kind = clear.brighter(lamp)
     found = compare_colour(clear, tinted, lamp, kind)
     lines = []
-    for region, words in (("outline", "Over the whole pattern"), ("peak", "At the brightest spot")):
-        colour, loss = found[f"{region}_de00"], found[f"{region}_loss_stops"]
-        lines.append(f"{words} the light is {tell(colour)} off the lamp's own, and {tell(loss, 2)} are lost")
-    whole, spot = (found[f"{region}_loss_stops"]["value"] for region in ("outline", "peak"))
+    for part, words in (("pattern", "Over the whole pattern"), ("brightest", "Where it is brightest")):
+        colour, loss = found[f"{part}_de00"], found[f"{part}_loss_stops"]
+        if loss["value"] is None:
+            lines.append(f"{words} no light is left")
+        else:
+            lines.append(f"{words} the light is {tell(colour)} off the lamp's own; it lost {tell(loss, 2)}")
+    whole, spot = (found[f"{part}_loss_stops"]["value"] for part in ("pattern", "brightest"))
     if None not in (whole, spot) and spot < whole / 4:
-        lines.append("The brightest spot is lit mostly by ways that miss what is coloured")
+        lines.append("Where it is brightest, light comes mostly by ways that miss what is coloured")
     return Answer(tuple(lines), {"kind": kind, "coloured": coloured, **found})
 
 

@@ -108,13 +108,16 @@ def find_made(bare: Frame, frame: Frame, lamp: str, kind: str) -> dict[str, dict
     }
 
 
-def outline_of(frame: Frame, lamp: str, kind: str) -> Outline | None:
-    """Return the outline of a lamp's caustic, measures.md; None where there is no light."""
+def outline_of(frame: Frame, lamp: str, kind: str, stops: float = OUTLINE_STOPS) -> Outline | None:
+    """Return the outline of a lamp's caustic, measures.md, or one so many stops under its peak.
+
+    None where there is no light.
+    """
     light = frame.luminous(lamp, (kind,))
     if not light.any():
         return None
     peak = find_peak(frame.x_mm, frame.y_mm, light)
-    return trace_outline(light, peak.mean / 2**OUTLINE_STOPS)
+    return trace_outline(light, peak.mean / 2**stops)
 
 
 def inside(frame: Frame, owner: Frame, outline: Outline, values: np.ndarray) -> np.ndarray:
