@@ -160,15 +160,6 @@ def project(camera: Camera, places_mm) -> np.ndarray:
     return np.concatenate([spots, ahead[..., None]], axis=-1)
 
 
-def pixels_per_mm(camera: Camera, place_mm, width_px: int) -> float:
-    """Return how many pixels a millimetre is, seen square on at a place, in a file so wide.
-
-    nan behind the lens.
-    """
-    here, aside = project(camera, [place_mm, np.asarray(place_mm) + camera.right])
-    return float((aside[0] - here[0]) / 2 * width_px)
-
-
 def azimuth_of(way) -> float:
     """Return the azimuth, deg, of a direction from the datum: 0 toward the camera's side, clockwise."""
     return float(np.degrees(np.arctan2(-way[0], -way[1])) % 360)

@@ -9,7 +9,7 @@ import numpy as np
 from brimcast.scene.cold import read_dew
 from brimcast.scene.colourless import list_coloured, take_colour
 from brimcast.scene.emptied import empty_glasses
-from brimcast.scene.frame import pixels_per_mm
+from brimcast.scene.frame import project
 from brimcast.scene.models_things import LibraryVessel
 from brimcast.scene.models_vessels import OutlineVessel
 from brimcast.scene.pieces import choose_vessel
@@ -25,6 +25,7 @@ from .pairs import compare, find_bands, find_made, share_of, tell_bands, tell_ch
 from .pattern import KIND_WORDS
 from .study import Frame, Study
 from .throws import average, list_left, spread, tell_range, throw_ice
+from .viewing import pixels_of
 
 EMPTY_CAUTION = (
     "the empty glass's pattern is not the filled one's: light for the drink as served, and use the pattern "
@@ -82,11 +83,14 @@ def answer_rival(study: Study) -> Answer:
     values["wins"], values["wins_by"] = find_winner(values, rankings, _asked_width(study))
     first = "Neither wins by all three measures"
     if values["wins_by"] == "all":
-        first = f"{names[values['wins']]} wins by all three measures"
+        first = f"By all three measures wins {names[values['wins']]}"
     elif values["wins_by"] == "brief.line_width":
         width = f"{study.brief.line_width_mm:g} mm"
-        first = f"{names[values['wins']]} wins by the brief: it alone keeps the line within {width}"
+        first = f"By the brief wins {names[values['wins']]}, which alone keeps the line within {width}"
     lines = [tell_contest(measure, values, names, ranking) for measure, ranking in rankings.items()]
+    kinds = {side: values[side]["kind"] for side in frames}
+    if kinds["hero"] != kinds["rival"]:
+        lines += [f"Of {names[side]} it is the light {KIND_WORDS[kind]}" for side, kind in kinds.items()]
     return Answer((first, *lines), values, (BATCH_CAUTION,))
 
 
@@ -131,7 +135,8 @@ def answer_tint(study: Study) -> Answer:
         raise Lacking("a glass")
     coloured = list_coloured(study.built, names)
     if not coloured:
-        raise Lacking("a coloured glass or drink", f"glasses.{names[0]}.drink.liquid={{beer: 25 EBC}}")
+        give = f"glasses.{names[0]}.drink.liquid={{beer: 25 EBC}}" if study.set_file.glasses else ""
+        raise Lacking("a coloured glass or drink", give)
     tinted = study.frame()
     clear = study.frame(built=take_colour(tinted.built, names))
     kind = clear.brighter(lamp)
@@ -184,6 +189,7 @@ def answer_mist(study: Study) -> Answer:
     hero, lamp = study.hero, study.lamp
     own, set_file = study.frame(), study.set_file
     misted = [name for name, glass in set_file.glasses.items() if glass.condensation]
+    assumed = not misted
     if misted:
         words = "The condensation of the set"
         without = {f"glasses.{name}.condensation": None for name in misted}
@@ -195,7 +201,7 @@ def answer_mist(study: Study) -> Answer:
         mist = _try(study, "condensation that fits the glass", give, change)
         set_file = study.vary(change)
     kind = clear.brighter(lamp)
-    values = {"kind": kind, "assumed": words == "A light mist", **list_left(clear, mist, lamp, kind)}
+    values = {"kind": kind, "assumed": assumed, **list_left(clear, mist, lamp, kind)}
     name = hero if hero in misted else misted[0]
     drop_mm = typical_mm(read_dew(set_file.glasses[name].condensation))
     values["drop_mm"] = entry(drop_mm, 0.0, "mm")
@@ -205,15 +211,18 @@ def answer_mist(study: Study) -> Answer:
         f"Line width {tell(values['width_change_mm'], 2, '+')}, a typical drop is {drop_mm:.2f} mm across",
     ]
     if camera := study.built.camera:
-        width_px = study.brief.file_width_px or camera.width_px
+        pixels = pixels_of(study)
         foot = next(foot for foot in study.built.feet if foot.name == name)
-        on_glass = pixels_per_mm(camera, _near_side(camera, foot), width_px)
         peak = clear.caustic(lamp, kind)["peak_mm"]["value"]
-        on_table = pixels_per_mm(camera, np.array([*peak, 0.0]), width_px)
-        values["drop_px"] = entry(drop_mm * on_glass, 0.0, "pixels")
+        # Pixels for a millimetre square on to the line of sight.
+        on_glass, on_table = (
+            camera.image_mm / project(camera, place)[2] / pixels.pitch_mm
+            for place in (_near_side(camera, foot), [*peak, 0.0])
+        )
+        values["drop_px"] = _scale(values["drop_mm"], on_glass, "pixels")
         values["width_change_px"] = _scale(values["width_change_mm"], on_table, "pixels")
         drop, change = tell(values["drop_px"]), tell(values["width_change_px"], 1, "+")
-        lines.append(f"In a file {width_px} pixels wide: drop {drop}, change of line width {change} at most")
+        lines.append(f"In {pixels.words}: drop {drop}, change of line width {change} at most")
     return Answer(tuple(lines), values)
 
 
@@ -281,10 +290,11 @@ def _read_measures(study: Study) -> tuple[bool, float | None]:
 def _near_side(camera, foot) -> np.ndarray:
     """Return the place on the camera's side of a glass, at half its height."""
     way = camera.place_mm[:2] - foot.centre_mm
-    radius = max(foot.foot_radius_mm, foot.rim_radius_mm)
-    return np.array([*(foot.centre_mm + radius * way / np.hypot(*way)), foot.stands_mm + foot.height_mm / 2])
+    # A camera right above sees no side nearer than another.
+    way = max(foot.foot_radius_mm, foot.rim_radius_mm) * way / max(np.hypot(*way), 1e-6)
+    return np.array([*(foot.centre_mm + way), foot.stands_mm + foot.height_mm / 2])
 
 
 def _scale(number: dict, by: float, unit: str) -> dict:
-    value, error = number["value"], number["standard_error"]
-    return entry(None if value is None else by * value, None if error is None else by * error, unit)
+    scaled = (None if number[key] is None else float(by * number[key]) for key in ("value", "standard_error"))
+    return entry(*scaled, unit)

@@ -7,7 +7,7 @@ import pytest
 
 from brimcast.scene import setfile
 from brimcast.scene.builder import build
-from brimcast.scene.frame import crop_share, describe_camera, look_along, pixels_per_mm, project
+from brimcast.scene.frame import crop_share, describe_camera, look_along, project
 from brimcast.shared.errors import PersonError
 
 SET = """
@@ -29,17 +29,6 @@ def test_close_focus_magnifies_and_costs_light(published):
     assert found["magnification"] == pytest.approx(value["f100_s600_m"], abs=tolerance)
     assert found["close_up_loss_stops"] == pytest.approx(value["m0p2_stops"], abs=tolerance)
     assert found["effective_f_number"] == pytest.approx(value["f11_at_m0p2"], abs=tolerance)
-
-
-def test_pixels_are_the_magnification_over_the_pixel_pitch(published):
-    """published_values.yaml#exposure/close_up: in focus a millimetre is m on the sensor, here 36 mm wide."""
-    magnified = published["exposure"]["close_up"]["value"]["f100_s600_m"]
-    camera = camera_of("focus: 600 mm, sensor: [36 mm, 24 mm]")
-    assert pixels_per_mm(camera, [0, 0, 100], 7200) == pytest.approx(magnified * 7200 / 36, rel=1e-6)
-    # Off to the side, as far along the line of sight, nothing changes; twice as far away it is half.
-    assert pixels_per_mm(camera, [80, 0, 20], 7200) == pytest.approx(magnified * 7200 / 36, rel=1e-6)
-    assert pixels_per_mm(camera, [0, 600, 100], 7200) == pytest.approx(magnified * 7200 / 72, rel=1e-6)
-    assert math.isnan(pixels_per_mm(camera, [0, -900, 100], 7200))
 
 
 def test_depth_of_field_of_the_worked_example(published):
