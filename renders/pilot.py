@@ -138,3 +138,5 @@ def _crop(landings, size_mm, cell: float) -> Window:
     far = np.minimum(high + margin, size_mm)
     columns, lines = np.ceil((far - corner) / cell - 1e-6).astype(int)
     return Window(0, (float(corner[0]), float(corner[1])), cell, (int(lines), int(columns)))
+
+
