@@ -23,7 +23,7 @@ from .models import SECTIONS, VERSION, SetFile
 from .models_base import Part, listed, nearest, show
 from .yamlplaces import Document, Path_, dotted, parse_document, parse_value, read_document, split
 
-__all__ = ["SetFile", "digest", "faults_at", "parse", "read"]
+__all__ = ["SetFile", "digest", "faults_at", "parse", "read", "written"]
 
 #: Keys whose plain word stands for a group, and the key in the group that holds that word.
 _SHORT_FORMS = {"vessel": "shape", "glass": "kind"}
@@ -66,6 +66,17 @@ def digest(set_file: SetFile) -> str:
         content = [content, files]
     text = json.dumps(content, ensure_ascii=True, separators=(",", ":"))
     return hashlib.sha256(text.encode("ascii")).hexdigest()
+
+
+def written(set_file: SetFile, key: str) -> object:
+    """Return what the file has at a dotted key, as YAML makes of it; None where it has nothing."""
+    found = set_file._document.data if set_file._document else None
+    for part in split(key):
+        try:
+            found = found[part]
+        except (KeyError, IndexError, TypeError):
+            return None
+    return found
 
 
 def faults_at(set_file: SetFile, key: str, text: str) -> tuple[Fault, ...]:

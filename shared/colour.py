@@ -191,6 +191,18 @@ def delta_e_2000(lab1, lab2):
     return np.sqrt(l_term**2 + c_term**2 + h_term**2 + rotation * c_term * h_term)
 
 
+def delta_e_to_white(xyz, white_xyz):
+    """Return the CIEDE2000 difference of a light from a white, both carried to D65, at the same lightness.
+
+    Parameters
+    ----------
+    xyz, white_xyz : (3,) float
+        On any scale, Y more than 0.
+    """
+    light = adaptation(white_xyz) @ (np.asarray(xyz, float) / xyz[1])
+    return float(delta_e_2000(lab_from_xyz(light), np.array([100.0, 0.0, 0.0])))
+
+
 def _polar(lab, other):
     """Return L', C', h' (degrees) of one colour of a CIEDE2000 pair."""
     lightness, a, b = np.moveaxis(lab, -1, 0)

@@ -10,11 +10,8 @@ import numpy as np
 
 from .bands import GRID_NM
 from .colour import (
-    D65_XYZ,
-    adaptation,
     cct_duv,
-    delta_e_2000,
-    lab_from_xyz,
+    delta_e_to_white,
     mired_shift,
     xy_from_xyz,
     xyz_from_spectrum,
@@ -186,15 +183,13 @@ def describe(spectrum, share):
     # A single line has no temperature, though its place may lie beside Planck's locus.
     single = np.count_nonzero(spectrum) <= 2
     before, after = (None, None) if single else (_temperature(bare), _temperature(left))
-    adapted = adaptation(bare) @ (left / left[1])
-    white = np.array([100.0, 0.0, 0.0])
     return {
         "loss_stops": float(np.log2(bare[1] / left[1])),
         "cct_k": after and after[0],
         "duv": after and after[1],
         "mired_shift": mired_shift(before[0], after[0]) if before and after else None,
         "xy": [float(value) for value in xy_from_xyz(left)],
-        "delta_e_to_white": float(delta_e_2000(lab_from_xyz(adapted, D65_XYZ), white)),
+        "delta_e_to_white": delta_e_to_white(left, bare),
     }
 
 

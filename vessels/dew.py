@@ -120,6 +120,15 @@ def strew_drops(skin, dew, cold_mm):
     return Drops(both, np.concatenate([radii[placed], runs.taken[1]]), np.concatenate([long, runs.long]))
 
 
+def typical_mm(dew):
+    """Return the diameter of a typical drop, mm: larger ones cover half of the wall that is covered at all.
+
+    A drop covers r^2 and the number goes with r^(n - 3), so that what is covered grows with r^n.
+    """
+    ends = np.array([dew.smallest_mm, dew.largest_mm]) ** SIZE_POWER
+    return float(ends.mean() ** (1 / SIZE_POWER))
+
+
 class _Runs:
     """Drops that ran down: each a head, a dry track over it, beads in the track."""
 

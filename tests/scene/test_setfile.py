@@ -242,6 +242,15 @@ def test_wrong_change_names_its_key_and_no_line(key, value, words):
 # The digest.
 
 
+def test_what_is_written_is_found_as_yaml_has_it():
+    text = "brimcast: 1\nlamps: {key: {}}\nbrief: {rival: {shape: rocks, wall: 3 mm}}\n"
+    found = setfile.parse(text, changes={"lamps.key.aim": "[0 mm, 1 mm, 2 mm]"})
+    assert setfile.written(found, "brief.rival") == {"shape": "rocks", "wall": "3 mm"}
+    assert setfile.written(found, "lamps.key.aim.2") == "1 mm"
+    for key in ("brief.mark", "brief.rival.base", "lamps.key.aim.4", "lamps.key.aim.1.wall"):
+        assert setfile.written(found, key) is None
+
+
 def test_digest_overlooks_spelling():
     text = "# x\nlamps: {key: {power: 0 stops, throw: 150 cm}}\n"
     text += "glasses: {hero: {vessel: {shape: highball}}}\n"

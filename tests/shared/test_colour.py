@@ -156,6 +156,18 @@ def test_temperature_and_duv_come_back(temperature_k, duv):
     assert found == pytest.approx(duv, abs=2e-6)
 
 
+def test_light_against_a_white_agrees_with_colour_science():
+    """A warm light under a cool white, and the other way, by colour-science's Bradford, Lab and CIEDE2000."""
+    lights = [cs.xy_to_XYZ(xy) for xy in ((0.4476, 0.4074), (0.2990, 0.3149), (0.38, 0.42))]
+    for light in lights:
+        for white in lights:
+            carried = cs.adaptation.matrix_chromatic_adaptation_VonKries(white, colour.D65_XYZ, "Bradford")
+            lab = cs.XYZ_to_Lab(carried @ light, cs.XYZ_to_xy(colour.D65_XYZ))
+            expected = cs.delta_E(lab, [100.0, 0.0, 0.0], method="CIE 2000")
+            found = colour.delta_e_to_white(7 * light, 0.3 * white)
+            assert found == pytest.approx(expected, abs=0.01)
+
+
 @pytest.mark.parametrize("xy", [(0.3, 0.6), (0.15, 0.06), (0.7, 0.29), (0.23, 0.22)])
 def test_colours_without_a_temperature_are_refused(xy):
     with pytest.raises(ValueError):

@@ -59,6 +59,16 @@ def test_sizes_follow_the_law_of_dropwise_condensation():
     assert np.abs(covered - law).max() < 4 * squares
 
 
+def test_typical_drop_halves_what_drops_cover():
+    asked = Dew(20_000, 0.25, 0.9, 40)
+    power = dew.SIZE_POWER - 3
+    radii = np.sort(draw_power(np.random.default_rng(3), asked.count, 0.45, 0.125, power))
+    covered = np.cumsum(radii**2)
+    middle = radii[np.searchsorted(covered, covered[-1] / 2)]
+    assert dew.typical_mm(asked) == pytest.approx(2 * middle, rel=0.02)
+    assert dew.typical_mm(Dew(10, 2, 2, 40)) == pytest.approx(2)
+
+
 KINDS = [Dew(300, 0.6, 3.5, 50), Dew(200, 1, 5, 75, runs=6), Dew(600, 0.3, 0.3, 20)]
 
 
