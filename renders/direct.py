@@ -57,9 +57,9 @@ def light_places(geometry: Geometry, lights: Lights, numbers, index, place, norm
 
 
 def light_on(world, lights, lamp: int, places: np.ndarray, normal, count: int, seed: int) -> np.ndarray:
-    """Return a lamp's direct light on places (n, 3) that face one way, (n,) E/L in sr, by so many of its points.
+    """Return a lamp's direct light on places (n, 3) that face one way, (n,) E/L in sr.
 
-    With `lights.POINTS` of them all of the lamp's points count, at every place the same.
+    So many of its points count; with `lights.POINTS` all of them, the same at every place.
     """
     place = floats(np.pad(places, ((0, 0), (0, 1))))
     facing = floats(np.tile([*normal, 0.0], (len(places), 1)))

@@ -51,14 +51,14 @@ class Caster:
         self.scene = load_mesh(solid.mesh.vertices_mm, solid.mesh.faces)
 
     def meet(self, places_mm: np.ndarray) -> np.ndarray:
-        """Return how far it is from places (n, 3) to the body, toward the lamp's middle, (n,) mm; inf past it."""
+        """Return how far places (n, 3) are from the body, toward the lamp's middle, (n,) mm; inf past it."""
         ways = self.lamp.centre_mm - places_mm
         ways /= np.linalg.norm(ways, axis=1, keepdims=True)
         rays = mi.Ray3f(*(kind(*part.T) for kind, part in ((mi.Point3f, places_mm), (mi.Vector3f, ways))))
         return np.array(self.scene.ray_intersect_preliminary(rays).t)
 
     def end(self, start_mm: np.ndarray, way: np.ndarray) -> np.ndarray | None:
-        """Return the farthest place (3,) in shadow from a place on along a level unit vector; None without."""
+        """Return the farthest place (3,) in shadow on a way, a level unit vector; None without shadow."""
         cast = cast_points(self.lamp, self.solid.mesh.vertices_mm, start_mm[2])
         most = float(((cast - start_mm) @ way).max())
         if most <= 0:

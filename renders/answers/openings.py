@@ -66,7 +66,7 @@ class Screen:
         return np.stack([off @ self.right, off @ self.up], axis=-1).reshape(-1, 2)
 
     def measure_depth(self, places_mm: np.ndarray) -> np.ndarray:
-        """Return how far behind flags on it places (n, 3) of the table lie, (n,) mm; light from under is past."""
+        """Return how far places (n, 3) of the table lie behind flags and what comes under them, (n,) mm."""
         under = 2 * LIFTED_MM / max(LEAST_SLOPE, self.normal[2])
         return (self.middle_mm - places_mm) @ self.normal - under
 
@@ -114,7 +114,7 @@ class Opening:
         return self.screen.lift([(left, low), (right, low), (right, high), (left, high)])
 
     def list_flags(self) -> dict[str, dict]:
-        """Return the flags that leave the window open, in the words of a set file; those not needed left out."""
+        """Return the flags needed to leave the window alone open, in the words of a set file."""
         (left, right, low, high), (first, last, bottom, top) = self.box, self.region
         boxes = {
             _name_side(-self.screen.right): (first, left, bottom, top),
@@ -170,7 +170,8 @@ def cut_opening(built: BuiltSet, lamp: Lamp, hero: str, screen: Screen) -> Openi
     points = list_points(built, hero)
     depth = (points - screen.middle_mm) @ screen.normal
     if depth.max() >= 0:
-        raise ValueError(f"it is to be {depth.max() + 1:.0f} mm farther from the glass, or it cuts through it")
+        lacks = depth.max() + 1
+        raise ValueError(f"it would cut through the glass; {lacks:.0f} mm more are needed")
     if ((front_outline(lamp) - screen.middle_mm) @ screen.normal).min() <= 0:
         raise ValueError("the lamp stands nearer to the glass than that")
     lines = screen.pierce(lamp, points)
@@ -207,7 +208,7 @@ def light_patch(opening: Opening, lamp: Lamp) -> np.ndarray:
 
 
 def tell_inside(polygon_mm: np.ndarray, places_mm: np.ndarray, beyond_mm: float = 0.0) -> np.ndarray:
-    """Return which places (n, 2) lie in a convex polygon, counter-clockwise, or up to so far beyond a side."""
+    """Return which places (n, 2) lie in a convex counter-clockwise polygon, or so near beyond a side."""
     sides = np.roll(polygon_mm, -1, axis=0) - polygon_mm
     out = np.stack([sides[:, 1], -sides[:, 0]], axis=1) / np.linalg.norm(sides, axis=1, keepdims=True)
     off = np.einsum("nsk,sk->ns", places_mm[:, None] - polygon_mm, out)

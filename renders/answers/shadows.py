@@ -276,6 +276,6 @@ def _say_clashes(flagged: BuiltSet, flags: set[str], lamp: str) -> Iterator[str]
         things = set(check.things)
         shaded = check.what == "light kept off the hero" and things != {lamp}
         # They touch one another, and whether one needs an arm is told already.
-        told = things <= flags or check.what == "stand through table"
+        told = len(things) > 1 and things <= flags or check.what == "stand through table"
         if check.state in (CLASH, NOTE) and not told and (flags & things or shaded):
             yield f"Mind: {check.text}"

@@ -100,8 +100,8 @@ def estimate_width(lamp: Lamp, place_mm: np.ndarray, edge: np.ndarray, gap_mm: f
     """Return the whole width of a straight shadow's edge on a level surface, mm, by similar triangles.
 
     Lamp's size across the edge × distance edge to shadow ÷ distance lamp to edge, as seen along the light;
-    on the surface that is stretched by how slantingly light falls across the edge: by 1 / sin(elevation) for an
-    edge across the light's way, not at all for one along it.
+    on the surface that is stretched by how slantingly light falls across the edge: by 1 / sin(elevation) for
+    an edge across the light's way, not at all for one along it.
 
     Parameters
     ----------
