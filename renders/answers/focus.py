@@ -1,0 +1,147 @@
+"""How far a set's glassware concentrates light, on the table and in the air, and how far it may at most."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from brimcast.scene.bodies import mirror_faces
+from brimcast.scene.builder import build
+from brimcast.scene.built import BuiltSet
+from brimcast.scene.lamps import Lamp
+from brimcast.shared.colour import BAND_XYZ
+
+from ..lightpass import EFFORTS
+from ..peaks import PEAK_DIAMETER_MM, average, find_peak
+from .answer import Lacking
+from .heat import least_image, plain_factor
+from .slices import raise_table
+from .study import Frame, Study
+
+# Heights over the table at which the focus is looked for, as shares of the highest glass or prop; then once
+# more between the best of them and its neighbours.
+HEIGHTS = (0.0, 0.05, 0.12, 0.22, 0.36, 0.55)
+CELL_MM = 0.5
+# Grain that is left counts with the errors, so that few rounds do.
+ROUNDS = 3
+# The safe side: so many standard errors are added.
+ERRORS = 2.0
+# Weights of the bands: luminous, and thirds of the spectrum. Drinks pass heat that they hardly let through as
+# light, so the part that is focused most counts.
+PARTS = (BAND_XYZ[:, 1], *np.repeat(np.eye(3), (5, 6, 5), axis=1))
+UP = np.array([0.0, 0.0, 1.0])
+
+
+@dataclass(frozen=True)
+class Focus:
+    """The brightest spot that a lamp makes at a height.
+
+    Attributes
+    ----------
+    height_mm : float
+    place_mm : (2,) float
+    concentration : float
+        Its light over what the lamp gives there with nothing in the way, on the same level surface.
+    upper : float
+        The same on the safe side.
+    """
+
+    height_mm: float
+    place_mm: tuple[float, float]
+    concentration: float
+    upper: float
+
+
+def scan_heights(study: Study) -> dict[float, dict[str, Focus]]:
+    """Return the brightest spots of all lamps, by height over the table, mm, and by lamp; the table is at 0.
+
+    Raises
+    ------
+    Lacking
+        Nothing in the set focuses light.
+    """
+    built = build(study.set_file)
+    bodies = _list_lenses(study, built)
+    if not bodies:
+        raise Lacking("a glass or a prop that focuses light")
+    usual = EFFORTS[study.quality]
+    cell = min(CELL_MM, built.cell_mm or usual.cell_mm)
+    effort = replace(usual, cell_mm=cell, rounds=min(ROUNDS, usual.rounds))
+    found: dict[float, dict[str, Focus]] = {}
+
+    def look(height_mm: float) -> None:
+        frame = study.frame(built=raise_table(built, height_mm, effort), effort=effort)
+        found[height_mm] = {lamp.name: _find_focus(frame, lamp, height_mm, bodies) for lamp in built.lamps}
+
+    top = float(max(points[:, 2].max() for points in bodies))
+    for share in HEIGHTS:
+        look(share * top)
+    for height in _between(found):
+        look(height)
+    return found
+
+
+def _list_lenses(study: Study, built: BuiltSet) -> list[np.ndarray]:
+    """Return the points (n, 3) of each glass and prop that light goes through or is mirrored by."""
+    names = study.set_file.glasses.keys() | study.set_file.props.keys()
+    kept = names - mirror_faces(built)
+    return [
+        solid.mesh.vertices_mm
+        for solid in built.solids
+        if solid.name in kept and solid.kind != "black"
+    ]  # fmt: skip
+
+
+def _between(found: dict[float, dict[str, Focus]]) -> list[float]:
+    """Return heights half way from the best one of the study so far to its neighbours."""
+    heights = sorted(found)
+    best = max(heights, key=lambda height: max(focus.upper for focus in found[height].values()))
+    place = heights.index(best)
+    return [(best + heights[other]) / 2 for other in (place - 1, place + 1) if 0 <= other < len(heights)]
+
+
+def _find_focus(frame: Frame, lamp: Lamp, height_mm: float, bodies: list[np.ndarray]) -> Focus:
+    """Return a lamp's brightest spot on a raised table, and how bright it may be at most."""
+    lowered = next(one for one in frame.built.lamps if one.name == lamp.name)
+    if not len(frame.x_mm):
+        return Focus(height_mm, (0.0, 0.0), 1.0, 1.0)
+    light, straight = frame.table(lamp.name), frame.table(lamp.name, ("direct",))
+    bare = lowered.band_spectrum * lowered.gel * lowered.scale
+    cells, spots = (frame.x_mm, frame.y_mm), []
+    for weights in PARTS:
+        if (plain := float(weights @ bare)) > 0:
+            peak = find_peak(*cells, np.tensordot(weights, light, 1))
+            place = np.array([peak.x_mm, peak.y_mm, 0.0])
+            plain *= plain_factor(lowered, place, UP)
+            past = average(*cells, np.tensordot(weights, straight, 1), place[:2])
+            spots.append((peak.mean / plain, past / plain, place))
+    whole, past, place = max(spots, key=lambda spot: spot[0])
+    doubt = 2.0 ** (ERRORS * _error_stops(frame, lamp.name))
+    doubt *= _squeeze(lowered, place, bodies, frame.report["cell_mm"])
+    # No optics make a lamp look brighter than it is: its light from all sides is the most.
+    most = np.pi / plain_factor(lowered, place, UP)
+    upper = max(whole, past + (whole - past) * doubt)
+    return Focus(height_mm, (float(place[0]), float(place[1])), whole, float(min(upper, most)))
+
+
+def _error_stops(frame: Frame, lamp: str) -> float:
+    kinds = frame.report["caustics"][lamp].values()
+    errors = [kind["peak_over_table_stops"]["standard_error"] for kind in kinds]
+    known = [error for error in errors if error is not None]
+    return max(known, default=float(np.log2(1 + (frame.report["relative_error"][lamp] or 0.0))))
+
+
+def _squeeze(lamp: Lamp, place_mm: np.ndarray, bodies: list[np.ndarray], cell_mm: float) -> float:
+    """Return how much brighter than the peak's disc a spot in it may be.
+
+    At most all of its light lies in one image of the lamp. A body images no nearer to its axis than half its
+    width, or than the spot is.
+    """
+    far = []
+    for points in bodies:
+        low, high = points[:, :2].min(axis=0), points[:, :2].max(axis=0)
+        axis = (low + high) / 2
+        far.append(max(float((high - low).min() / 2), float(np.linalg.norm(place_mm[:2] - axis))))
+    seen = np.hypot(PEAK_DIAMETER_MM, cell_mm)
+    return float(max(1.0, seen / least_image(lamp, min(far))) ** 2)
