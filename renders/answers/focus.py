@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 import numpy as np
+from scipy.ndimage import gaussian_filter
 
 from brimcast.scene.bodies import mirror_faces
 from brimcast.scene.builder import build
@@ -14,22 +15,25 @@ from brimcast.shared.colour import BAND_XYZ
 
 from ..lightpass import EFFORTS
 from ..peaks import PEAK_DIAMETER_MM, average, find_peak
+from ..report import KINDS
 from .answer import Lacking
 from .heat import least_image, plain_factor
 from .slices import raise_table
 from .study import Frame, Study
 
-# Heights over the table at which the focus is looked for, as shares of the highest glass or prop; then once
-# more between the best of them and its neighbours.
+# Heights over the table where the focus is looked for, as shares of the highest glass or prop; then half way
+# from the best one to its neighbours, so often, where it is so many times brighter than they.
 HEIGHTS = (0.0, 0.05, 0.12, 0.22, 0.36, 0.55)
+REFINED, STEEP = 3, 1.25
 CELL_MM = 0.5
 # Grain that is left counts with the errors, so that few rounds do.
 ROUNDS = 3
 # The safe side: so many standard errors are added.
 ERRORS = 2.0
-# Weights of the bands: luminous, and thirds of the spectrum. Drinks pass heat that they hardly let through as
-# light, so the part that is focused most counts.
-PARTS = (BAND_XYZ[:, 1], *np.repeat(np.eye(3), (5, 6, 5), axis=1))
+# Drinks pass heat that they hardly let through as light: of the thirds of the spectrum the one that is
+# focused most counts, told from maps so smooth that their grain does not.
+LIGHT, THIRDS = BAND_XYZ[:, 1], np.repeat(np.eye(3), (5, 6, 5), axis=1)
+SMOOTH_MM = 2.0
 UP = np.array([0.0, 0.0, 1.0])
 
 
@@ -77,8 +81,9 @@ def scan_heights(study: Study) -> dict[float, dict[str, Focus]]:
     top = float(max(points[:, 2].max() for points in bodies))
     for share in HEIGHTS:
         look(share * top)
-    for height in _between(found):
-        look(height)
+    for _ in range(REFINED):
+        for height in _list_between(found):
+            look(height)
     return found
 
 
@@ -93,12 +98,16 @@ def _list_lenses(study: Study, built: BuiltSet) -> list[np.ndarray]:
     ]  # fmt: skip
 
 
-def _between(found: dict[float, dict[str, Focus]]) -> list[float]:
-    """Return heights half way from the best one of the study so far to its neighbours."""
+def _list_between(found: dict[float, dict[str, Focus]]) -> list[float]:
+    """Return heights half way from the brightest focus to its neighbours, where they are much darker."""
     heights = sorted(found)
-    best = max(heights, key=lambda height: max(focus.upper for focus in found[height].values()))
-    place = heights.index(best)
-    return [(best + heights[other]) / 2 for other in (place - 1, place + 1) if 0 <= other < len(heights)]
+    light = [max(focus.concentration for focus in found[height].values()) for height in heights]
+    best = int(np.argmax(light))
+    return [
+        (heights[best] + heights[other]) / 2
+        for other in (best - 1, best + 1)
+        if 0 <= other < len(heights) and light[best] > STEEP * light[other]
+    ]
 
 
 def _find_focus(frame: Frame, lamp: Lamp, height_mm: float, bodies: list[np.ndarray]) -> Focus:
@@ -106,23 +115,30 @@ def _find_focus(frame: Frame, lamp: Lamp, height_mm: float, bodies: list[np.ndar
     lowered = next(one for one in frame.built.lamps if one.name == lamp.name)
     if not len(frame.x_mm):
         return Focus(height_mm, (0.0, 0.0), 1.0, 1.0)
-    light, straight = frame.table(lamp.name), frame.table(lamp.name, ("direct",))
     bare = lowered.band_spectrum * lowered.gel * lowered.scale
-    cells, spots = (frame.x_mm, frame.y_mm), []
-    for weights in PARTS:
-        if (plain := float(weights @ bare)) > 0:
-            peak = find_peak(*cells, np.tensordot(weights, light, 1))
-            place = np.array([peak.x_mm, peak.y_mm, 0.0])
-            plain *= plain_factor(lowered, place, UP)
-            past = average(*cells, np.tensordot(weights, straight, 1), place[:2])
-            spots.append((peak.mean / plain, past / plain, place))
-    whole, past, place = max(spots, key=lambda spot: spot[0])
+    peak = find_peak(frame.x_mm, frame.y_mm, frame.luminous(lamp.name))
+    place = np.array([peak.x_mm, peak.y_mm, 0.0])
+    plain = float(LIGHT @ bare) * plain_factor(lowered, place, UP)
+    straight = average(frame.x_mm, frame.y_mm, frame.luminous(lamp.name, ("direct",)), place[:2]) / plain
+    whole = straight + (peak.mean / plain - straight) * _lift(frame, lamp.name, bare)
     doubt = 2.0 ** (ERRORS * _error_stops(frame, lamp.name))
     doubt *= _squeeze(lowered, place, bodies, frame.report["cell_mm"])
     # No optics make a lamp look brighter than it is: its light from all sides is the most.
     most = np.pi / plain_factor(lowered, place, UP)
-    upper = max(whole, past + (whole - past) * doubt)
+    upper = max(whole, straight + (whole - straight) * doubt)
     return Focus(height_mm, (float(place[0]), float(place[1])), whole, float(min(upper, most)))
+
+
+def _lift(frame: Frame, lamp: str, bare: np.ndarray) -> float:
+    """Return how much more than light the third of the spectrum is concentrated that is most; 1 and more."""
+    bands = frame.table(lamp, KINDS)
+    cells = SMOOTH_MM / frame.report["cell_mm"]
+    peaks = [
+        float(gaussian_filter(np.tensordot(weights, bands, 1), cells).max() / (weights @ bare))
+        for weights in (LIGHT, *THIRDS)
+        if weights @ bare > 0
+    ]
+    return max(1.0, max(peaks) / peaks[0]) if peaks[0] > 0 else 1.0
 
 
 def _error_stops(frame: Frame, lamp: str) -> float:

@@ -69,9 +69,9 @@ def warn(heat_kw_m2: float) -> str:
 
 
 def _say_scorch(values: dict) -> list[str]:
-    total, lines = values["upper_kw_m2"], []
-    if total["value"] is not None:
-        lines.append(f"Up to {tell(total, 1)}: that {WARNINGS[values['warning']]}")
+    total, lines = values["upper_kw_m2"]["value"], []
+    if total is not None:
+        lines.append(f"On the safe side up to {total:.3g} kW/m2 at the focus: {WARNINGS[values['warning']]}")
     else:
         lines.append("How hot it gets cannot be told: no lamp's electrical power is known")
     for name, told in values["lamps"].items():
@@ -83,9 +83,8 @@ def _say_scorch(values: dict) -> list[str]:
             line += f" of {told['plain_kw_m2']['value']:.2g} kW/m2"
         lines.append(f"{line}; on the table itself {told['on_table']['value']:.3g} times")
     for name in values["without_watts"]:
-        lines.append(
-            f"{name}: give brief.watts.{name}, the electrical power; of a flash, its modelling lamp's"
-        )
+        key = f"brief.watts.{name}"
+        lines.append(f"{name}: give {key}, its electrical power; of a flash, its modelling lamp's")
     return lines
 
 
@@ -141,12 +140,6 @@ def _least_gap(built: BuiltSet) -> tuple[float, str, str] | None:
 
 def _say_fit(values: dict) -> str:
     rooms = [("ceiling", values["ceiling_mm"]), *values["walls_mm"].items()]
-    words = {
-        "behind": "wall behind",
-        "left": "wall left",
-        "right": "wall right",
-        "front": "wall at the camera",
-    }
-    told = [f"{words.get(name, name)} {tell(one, 0)}" for name, one in rooms if one["value"] is not None]
+    told = [f"{WALLS.get(name, name)} {tell(one, 0)}" for name, one in rooms if one["value"] is not None]
     start = "It fits" if values["fits"] else "It does not fit"
     return f"{start}; least clearance: {', '.join(told)}" if told else start

@@ -221,9 +221,7 @@ class Study:
         return self._frames[name]
 
     def _compute(self, built, name, quality, picture, changes, effort) -> Stored:
-        outcome = job.run(
-            built, quality, self.device, picture=picture, progress=self.progress, effort=effort
-        )
+        outcome = job.run(built, quality, self.device, picture=picture, progress=self.progress, effort=effort)
         told = {key: str(value) for key, value in {**self.changes, **(changes or {})}.items()}
         settings = output.list_settings(outcome, self.text, told)
         report = describe(outcome)
