@@ -221,7 +221,6 @@ def list_gaps(built: BuiltSet, bodies: tuple[Body, ...] | None = None) -> list[t
     from manifold3d import Manifold
 
     bodies = list_bodies(built) if bodies is None else bodies
-
     hulls = [Manifold.hull_points(np.ascontiguousarray(body.points_mm, dtype=np.float64)) for body in bodies]
     lamps = tuple(lamp.name for lamp in built.lamps)
     rests = {(foot.name, foot.on) for foot in built.feet}
@@ -233,7 +232,8 @@ def list_gaps(built: BuiltSet, bodies: tuple[Body, ...] | None = None) -> list[t
             continue
         gap = float(hull.min_gap(hull_2, _LOOK_MM))
         if gap == 0:
-            gap = -float((hull ^ hull_2).volume() ** (1 / 3))
+            # Of two that only touch, what they share comes out a hair above or below nothing.
+            gap = -float(max(0.0, (hull ^ hull_2).volume()) ** (1 / 3))
         key = (one.name, other.name)
         if key not in found or gap < found[key][0]:
             found[key] = (gap, one, other)

@@ -8,10 +8,10 @@ from brimcast.scene.built import BuiltSet
 from brimcast.scene.clashes import CLASH, CLEAR, CLOSE, WALLS, list_gaps
 from brimcast.scene.setplan import (
     BULK,
-    FOCUS_CAUTION,
-    HOT_CAUTION,
+    FOCUS,
+    HEAT,
     LIMITS,
-    STANDS_CAUTION,
+    STANDS,
     describe_plan,
 )
 
@@ -58,7 +58,7 @@ def answer_scorch(study: Study) -> Answer:
         "lamps": told,
         "without_watts": lacking,
     }
-    return Answer(tuple(_say_scorch(values)), values, (FOCUS_CAUTION, HOT_CAUTION, LIMITS))
+    return Answer(tuple(_say_scorch(values)), values, (FOCUS, HEAT, LIMITS))
 
 
 def warn(heat_kw_m2: float) -> str:
@@ -118,7 +118,7 @@ def answer_room(study: Study) -> Answer:
         lines.append("No walls in the set's room, so they are not checked; give room.walls")
     clear = sum(check["state"] == CLEAR for check in checks)
     lines.append(f"{clear} clearances are kept")
-    return Answer(tuple(lines), values, (STANDS_CAUTION, BULK, LIMITS))
+    return Answer(tuple(lines), values, (STANDS, BULK, LIMITS))
 
 
 def _least(checks: list[dict], what: str) -> dict:
