@@ -127,7 +127,7 @@ class Opening:
             if b > a and d > c:
                 place = self.screen.lift([((a + b) / 2, (c + d) / 2)])[0]
                 flags[name] = {
-                    "at": [f"{value:.2f} mm" for value in place],
+                    "at": [f"{round(value, 2) + 0.0:.2f} mm" for value in place],
                     "size": [f"{b - a:.0f} mm", f"{d - c:.0f} mm"],
                     "facing": self.screen.facing,
                 }

@@ -14,6 +14,7 @@ from brimcast.scene.lamps import Lamp
 from brimcast.scene.models_panels import Flag
 from brimcast.scene.readings import Point, at_glass, read_lamp
 from brimcast.scene.setfile import faults_at
+from brimcast.scene.setplan import LIMITS, STANDS
 from brimcast.shared.errors import PersonError
 
 from ..engine import start
@@ -140,7 +141,7 @@ def answer_flag(study: Study) -> Answer:
         **_measure_table(study, flagged, opening, lamp),
     }
     lines = [*_say_flags(values, lamp), *_say_clashes(flagged, set(flags), lamp.name)]
-    return Answer(tuple(lines), values)
+    return Answer(tuple(lines), values, (STANDS, LIMITS))
 
 
 def _lamp_of(study: Study) -> Lamp:
@@ -238,7 +239,7 @@ def _say_flags(values: dict, lamp: Lamp) -> Iterator[str]:
     x, y, z = values["middle_mm"]["value"]
     yield (
         f"A window of {wide:.0f} x {high:.0f} mm in black, square to {lamp.name}'s beam "
-        f"{tell(values['distance_mm'], 0)} from the glass, lights the glass alone"
+        f"{tell(values['distance_mm'], 0)} from the glass, lights the glass and leaves the table dark"
     )
     yield (
         f"Its middle {abs(x):.0f} mm {'right' if x >= 0 else 'left'}, {abs(y):.0f} mm "
@@ -266,7 +267,7 @@ def _say_flags(values: dict, lamp: Lamp) -> Iterator[str]:
             f"{box[1]:.0f}, y {box[2]:.0f} to {box[3]:.0f} mm: glass, its shadow and the soft edge"
         )
     yield f"Outside the soft edge at most {spill:.1%} of the light is left"
-    if values["not_shaded_share"]["value"] > 0:
+    if values["not_shaded_share"]["value"] >= 0.005:
         yield f"{values['not_shaded_share']['value']:.0%} of the table lies before the flags and stays lit"
 
 
