@@ -9,8 +9,7 @@ import numpy as np
 from brimcast.scene.built import Solid
 from brimcast.scene.lamps import Lamp
 
-from ..engine import mi
-from ..world import load_mesh
+from ..world import load_mesh, measure_reach
 
 # A shadow's outline is looked for in so many steps, and its direction told from places so far to the side.
 STEPS = 4000
@@ -54,8 +53,7 @@ class Caster:
         """Return how far places (n, 3) are from the body, toward the lamp's middle, (n,) mm; inf past it."""
         ways = self.lamp.centre_mm - places_mm
         ways /= np.linalg.norm(ways, axis=1, keepdims=True)
-        rays = mi.Ray3f(*(kind(*part.T) for kind, part in ((mi.Point3f, places_mm), (mi.Vector3f, ways))))
-        return np.array(self.scene.ray_intersect_preliminary(rays).t)
+        return measure_reach(self.scene, places_mm, ways)
 
     def end(self, start_mm: np.ndarray, way: np.ndarray) -> np.ndarray | None:
         """Return the farthest place (3,) in shadow on a way, a level unit vector; None without shadow."""
