@@ -30,6 +30,8 @@ CELL_MM = 0.5
 ROUNDS = 3
 # The safe side: so many standard errors are added.
 ERRORS = 2.0
+# Plain light under this share of that at the lamp's aim is none to compare with: its beam ends before.
+DIM = 0.02
 # Drinks pass heat that they hardly let through as light: of the thirds of the spectrum the one that is
 # focused most counts, told from maps so smooth that their grain does not.
 LIGHT, THIRDS = BAND_XYZ[:, 1], np.repeat(np.eye(3), (5, 6, 5), axis=1)
@@ -49,12 +51,15 @@ class Focus:
         Its light over what the lamp gives there with nothing in the way, on the same level surface.
     upper : float
         The same on the safe side.
+    reference_mm : (3,) float
+        Where the plain light is taken: that place, or where the lamp's own beam leaves it dark, its aim.
     """
 
     height_mm: float
     place_mm: tuple[float, float]
     concentration: float
     upper: float
+    reference_mm: np.ndarray
 
 
 def scan_heights(study: Study) -> dict[float, dict[str, Focus]]:
@@ -91,11 +96,8 @@ def _list_lenses(study: Study, built: BuiltSet) -> list[np.ndarray]:
     """Return the points (n, 3) of each glass and prop that light goes through or is mirrored by."""
     names = study.set_file.glasses.keys() | study.set_file.props.keys()
     kept = names - mirror_faces(built)
-    return [
-        solid.mesh.vertices_mm
-        for solid in built.solids
-        if solid.name in kept and solid.kind != "black"
-    ]  # fmt: skip
+    lenses = (solid for solid in built.solids if solid.name in kept and solid.kind != "black")
+    return [solid.mesh.vertices_mm for solid in lenses]
 
 
 def _list_between(found: dict[float, dict[str, Focus]]) -> list[float]:
@@ -113,20 +115,26 @@ def _list_between(found: dict[float, dict[str, Focus]]) -> list[float]:
 def _find_focus(frame: Frame, lamp: Lamp, height_mm: float, bodies: list[np.ndarray]) -> Focus:
     """Return a lamp's brightest spot on a raised table, and how bright it may be at most."""
     lowered = next(one for one in frame.built.lamps if one.name == lamp.name)
+    up = np.array([0.0, 0.0, height_mm])
     if not len(frame.x_mm):
-        return Focus(height_mm, (0.0, 0.0), 1.0, 1.0)
+        return Focus(height_mm, (0.0, 0.0), 1.0, 1.0, lowered.aim_mm + up)
     bare = lowered.band_spectrum * lowered.gel * lowered.scale
     peak = find_peak(frame.x_mm, frame.y_mm, frame.luminous(lamp.name))
     place = np.array([peak.x_mm, peak.y_mm, 0.0])
-    plain = float(LIGHT @ bare) * plain_factor(lowered, place, UP)
+    here, aim = (plain_factor(lowered, at, UP) for at in (place, lowered.aim_mm))
+    reference, factor = (place, here) if here > DIM * aim else (lowered.aim_mm, aim)
+    if factor <= 0:
+        return Focus(height_mm, (0.0, 0.0), 1.0, 1.0, lowered.aim_mm + up)
+    plain = float(LIGHT @ bare) * factor
     straight = average(frame.x_mm, frame.y_mm, frame.luminous(lamp.name, ("direct",)), place[:2]) / plain
     whole = straight + (peak.mean / plain - straight) * _lift(frame, lamp.name, bare)
     doubt = 2.0 ** (ERRORS * _error_stops(frame, lamp.name))
     doubt *= _squeeze(lowered, place, bodies, frame.report["cell_mm"])
     # No optics make a lamp look brighter than it is: its light from all sides is the most.
-    most = np.pi / plain_factor(lowered, place, UP)
+    most = np.pi / factor
     upper = max(whole, straight + (whole - straight) * doubt)
-    return Focus(height_mm, (float(place[0]), float(place[1])), whole, float(min(upper, most)))
+    where = (float(place[0]), float(place[1]))
+    return Focus(height_mm, where, whole, float(min(upper, most)), reference + up)
 
 
 def _lift(frame: Frame, lamp: str, bare: np.ndarray) -> float:

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import numpy as np
-
 from brimcast.scene.built import BuiltSet
 from brimcast.scene.clashes import CLASH, CLEAR, CLOSE, WALLS, list_gaps
 from brimcast.scene.setplan import (
@@ -37,8 +35,7 @@ def answer_scorch(study: Study) -> Answer:
     told, heats = {}, []
     for lamp in study.built.lamps:
         focus = max((foci[lamp.name] for foci in found.values()), key=lambda focus: focus.upper)
-        place = np.array([*focus.place_mm, focus.height_mm])
-        plain = plain_heat(lamp, place, study.brief.watts.get(lamp.name))
+        plain = plain_heat(lamp, focus.reference_mm, study.brief.watts.get(lamp.name))
         heat = None if plain is None else plain * focus.upper
         heats += [] if heat is None else [heat]
         told[lamp.name] = {

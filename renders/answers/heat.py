@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 
 from brimcast.scene.bodies import word_of
@@ -21,7 +23,8 @@ STEPS, TURNS = 180, 24
 def emitted_flux(lamp: Lamp) -> float:
     """Return all that a front of unit luminance sends out, mm2 sr.
 
-    π times its area where it glows evenly in all directions (Lambert); else summed over ways and places.
+    π times its area where it glows evenly in all directions (Lambert); else summed over ways and places. Of a
+    projection spot all of its beam counts: iris and mask take light away and do not gather it.
     """
     width, height = lamp.size_mm
     around = {"bulb": np.pi * width**2, "tube": np.pi * width * height, "ring": np.pi**2 * width * height}
@@ -36,6 +39,10 @@ def emitted_flux(lamp: Lamp) -> float:
     ways = np.stack([np.sin(angle) * np.cos(turn), np.sin(angle) * np.sin(turn), np.cos(angle)], axis=1)
     ways = ways @ np.stack([lamp.right, lamp.up, lamp.facing])
     share = np.sin(angle) * np.cos(angle) * (np.pi / 2 / STEPS) * (2 * np.pi / TURNS)
+    if lamp.glow.projects:
+        mask = lamp.glow.mask
+        whole = replace(mask, shares=np.ones((1, 1)), radius_mm=max(mask.half_mm))
+        lamp = replace(lamp, glow=replace(lamp.glow, mask=whole))
     points = spread_points(lamp, even_grid(64), lamp.aim_mm, 1.0)
     total = 0.0
     for place in range(len(points.area_mm2)):

@@ -58,6 +58,14 @@ def test_watts_spread_by_the_inverse_square():
     assert plain_heat(flat, flat.aim_mm, None) is None
 
 
+def test_iris_takes_heat_away_and_gathers_none():
+    """Power spread evenly over the beam's circle where it is focused, 1 m off: W / area, iris or not."""
+    for iris in ("100 %", "30 %"):
+        lamp = lamp_of(f"kind: spot, lens: 10 mm, beam: 20 deg, iris: {iris}, throw: 1 m")
+        circle = np.pi * np.tan(np.radians(10)) ** 2
+        assert plain_heat(lamp, lamp.aim_mm, 500) == pytest.approx(0.5 / circle, rel=0.05)
+
+
 def test_words_for_heat():
     assert [warn(heat) for heat in (1.0, 2.0, 9.9, 10.0)] == ["low", "hot", "hot", "scorch"]
 
