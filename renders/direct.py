@@ -56,7 +56,11 @@ def light_places(geometry: Geometry, lights: Lights, numbers, index, place, norm
     return total / mi.Float(count)
 
 
-def _light(world, lights, lamp: int, places: np.ndarray, normal, count: int, seed: int) -> np.ndarray:
+def light_on(world, lights, lamp: int, places: np.ndarray, normal, count: int, seed: int) -> np.ndarray:
+    """Return a lamp's direct light on places (n, 3) that face one way, (n,) E/L in sr.
+
+    So many of its points count; with `lights.POINTS` all of them, the same at every place.
+    """
     place = floats(np.pad(places, ((0, 0), (0, 1))))
     facing = floats(np.tile([*normal, 0.0], (len(places), 1)))
     index = dr.arange(mi.UInt32, len(places))
@@ -80,12 +84,13 @@ def map_direct(built: BuiltSet, world: World, lights: Lights, window: Window) ->
     flat += (rng.random(flat.shape) - 0.5) * window.cell_mm
     places = np.pad(flat.reshape(-1, 2), ((0, 0), (0, 1)), constant_values=STEP_OFF_MM)
     for lamp in range(len(built.lamps)):
-        light = _light(world, lights, lamp, places, (0, 0, 1), FEW_POINTS, built.seed + lamp)
+        light = light_on(world, lights, lamp, places, (0, 0, 1), FEW_POINTS, built.seed + lamp)
         around = light.reshape(window.shape)
         edge = minimum_filter(around, 3) < 0.97 * maximum_filter(around, 3)
         edge = np.flatnonzero(edge)
         if len(edge):
-            light[edge] = _light(world, lights, lamp, places[edge], (0, 0, 1), MANY_POINTS, built.seed + lamp)
+            finer = light_on(world, lights, lamp, places[edge], (0, 0, 1), MANY_POINTS, built.seed + lamp)
+            light[edge] = finer
         found[lamp] = light.reshape(window.shape)
     return found
 
@@ -108,7 +113,7 @@ def meter_direct(built: BuiltSet, world: World, lights: Lights) -> np.ndarray:
         rng = np.random.default_rng((built.seed, 32452843, number))
         places = _disc(meter, POINTS_A_METER, rng)
         for lamp in range(len(built.lamps)):
-            light = _light(world, lights, lamp, places, meter.normal, 16, built.seed + 97 * number + lamp)
+            light = light_on(world, lights, lamp, places, meter.normal, 16, built.seed + 97 * number + lamp)
             # Every sixteenth point of the disc makes a part.
             found[lamp, number] = light.reshape(-1, 16).mean(axis=0)
     return found

@@ -248,6 +248,12 @@ def load_mesh(vertices: np.ndarray, faces: np.ndarray):
     return mi.load_dict({"type": "scene", "mesh": mesh, "embree_use_robust_intersections": True})
 
 
+def measure_reach(scene, places_mm: np.ndarray, ways: np.ndarray) -> np.ndarray:
+    """Return how far a scene is from places (n, 3) along unit vectors (n, 3), (n,) mm; inf past it."""
+    rays = mi.Ray3f(mi.Point3f(*places_mm.T), mi.Vector3f(*ways.T))
+    return np.array(scene.ray_intersect_preliminary(rays).t)
+
+
 @dataclass(frozen=True)
 class Wavelengths:
     """Optical constants at a list of wavelengths, one row each.

@@ -203,8 +203,24 @@ def _check_room(built: BuiltSet, bodies: tuple[Body, ...]) -> Iterator[Check]:
 
 
 def _check_pairs(built: BuiltSet, bodies: tuple[Body, ...]) -> Iterator[Check]:
+    for gap, one, other in list_gaps(built, bodies):
+        key = (one.name, other.name)
+        if gap < 0:
+            text = f"{one.words} and {other.words} cut through each other"
+            yield Check("things through each other", key, CLASH, gap, text)
+        elif gap < NEAR_THING_MM and "table" not in key:
+            text = f"{one.words} and {other.words} are {gap:.0f} mm apart"
+            yield Check("things through each other", key, CLOSE, gap, text)
+
+
+def list_gaps(built: BuiltSet, bodies: tuple[Body, ...] | None = None) -> list[tuple[float, Body, Body]]:
+    """Return how far things are apart that are not to touch, mm, and their nearest bodies, pair by pair.
+
+    Below 0 where they cut through each other; what is farther apart than 2 m counts as so far.
+    """
     from manifold3d import Manifold
 
+    bodies = list_bodies(built) if bodies is None else bodies
     hulls = [Manifold.hull_points(np.ascontiguousarray(body.points_mm, dtype=np.float64)) for body in bodies]
     lamps = tuple(lamp.name for lamp in built.lamps)
     rests = {(foot.name, foot.on) for foot in built.feet}
@@ -216,17 +232,12 @@ def _check_pairs(built: BuiltSet, bodies: tuple[Body, ...]) -> Iterator[Check]:
             continue
         gap = float(hull.min_gap(hull_2, _LOOK_MM))
         if gap == 0:
-            gap = -float((hull ^ hull_2).volume() ** (1 / 3))
+            # Of two that only touch, what they share comes out a hair above or below nothing.
+            gap = -float(max(0.0, (hull ^ hull_2).volume()) ** (1 / 3))
         key = (one.name, other.name)
         if key not in found or gap < found[key][0]:
             found[key] = (gap, one, other)
-    for key, (gap, one, other) in found.items():
-        if gap < 0:
-            text = f"{one.words} and {other.words} cut through each other"
-            yield Check("things through each other", key, CLASH, gap, text)
-        elif gap < NEAR_THING_MM and "table" not in key:
-            text = f"{one.words} and {other.words} are {gap:.0f} mm apart"
-            yield Check("things through each other", key, CLOSE, gap, text)
+    return list(found.values())
 
 
 def _belong(one: Body, other: Body, lamps: tuple[str, ...]) -> bool:

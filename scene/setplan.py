@@ -17,17 +17,22 @@ from .lamps import Lamp
 
 DATUM = "centre of the hero's foot on the table top"
 # Usual cautions of the trade (common practice); they warn and certify nothing.
+FOCUS = (
+    "Glass and liquid can focus the sun or a hot lamp enough to start a fire; never leave them unattended."
+)
 HEAT = "Hot lamps: keep gels, foil, paper and spirits clear of tubes and vents; wear gloves."
+STANDS = "Stands: sandbag, a weight over one leg, tape the cables; never catch a falling light."
 MAINS = "Mains and liquid: keep them apart, cables off the table, residual-current protection."
 FLASHES = "Flash units hold a lethal charge: power down and discharge before changing heads. Warn of flashes."
+LIMITS = "This plan warns; it does not certify. Local codes and licensed practice come first."
 CAUTIONS = (
-    "Glass and liquid can focus the sun or a hot lamp enough to start a fire; never leave them unattended.",
+    FOCUS,
     HEAT,
-    "Stands: sandbag, a weight over one leg, tape the cables; never catch a falling light.",
+    STANDS,
     MAINS,
     FLASHES,
     "Broken glass: stop, gloves, clear, check the table again. Styled drinks are not for drinking.",
-    "This plan warns; it does not certify. Local codes and licensed practice come first.",
+    LIMITS,
 )
 BULK = (
     "Taken by common practice, as the set does not say it: lamp bodies 350 mm long and 150 mm thick, "

@@ -18,6 +18,7 @@ from brimcast.shared.colour import BAND_XYZ
 from .. import job, output
 from ..engine import start
 from ..frames import FrameStore, name_frame
+from ..lightpass import Effort
 from ..report import KINDS, describe
 from ..stored import TABLE_KINDS, Stored
 from .answer import Lacking
@@ -174,6 +175,7 @@ class Study:
         quality: str | None = None,
         set_file: SetFile | None = None,
         built: BuiltSet | None = None,
+        effort: Effort | None = None,
     ) -> Frame:
         """Return a variant computed: from memory, from the store, or now.
 
@@ -188,6 +190,8 @@ class Study:
             A variant that no change of values can say, instead of `changes`.
         built : BuiltSet, optional
             One that no set file can say, such as a lamp switched off; its digest must be its own.
+        effort : Effort, optional
+            Instead of the quality's; only with `built`, whose digest must tell it.
 
         Raises
         ------
@@ -198,10 +202,10 @@ class Study:
             set_file = set_file or self.vary(changes or {})
         asked = (built.digest if built else setfile.digest(set_file), quality, picture)
         if asked not in self._asked:
-            self._asked[asked] = self._find(built or build(set_file), quality, picture, changes)
+            self._asked[asked] = self._find(built or build(set_file), quality, picture, changes, effort)
         return self._asked[asked]
 
-    def _find(self, built: BuiltSet, quality: str, picture: bool, changes) -> Frame:
+    def _find(self, built: BuiltSet, quality: str, picture: bool, changes, effort) -> Frame:
         variant = start(self.device).variant
         # A picture's run has the table's light too.
         taken = (True,) if picture else (False, True)
@@ -212,12 +216,12 @@ class Study:
             if stored := self.store.find(name):
                 break
         else:
-            name, stored = names[0], self._compute(built, names[0], quality, picture, changes)
+            name, stored = names[0], self._compute(built, names[0], quality, picture, changes, effort)
         self._frames[name] = Frame(built, stored)
         return self._frames[name]
 
-    def _compute(self, built, name, quality, picture, changes) -> Stored:
-        outcome = job.run(built, quality, self.device, picture=picture, progress=self.progress)
+    def _compute(self, built, name, quality, picture, changes, effort) -> Stored:
+        outcome = job.run(built, quality, self.device, picture=picture, progress=self.progress, effort=effort)
         told = {key: str(value) for key, value in {**self.changes, **(changes or {})}.items()}
         settings = output.list_settings(outcome, self.text, told)
         report = describe(outcome)

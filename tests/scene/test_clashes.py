@@ -53,6 +53,24 @@ def test_gap_to_a_ball_of_very_many_corners_is_found():
     assert check.state == "close" and check.clearance_mm == pytest.approx(13.5, abs=0.1)
 
 
+def test_flags_edge_to_edge_only_touch():
+    """Square to a beam; what the two share is of rounding, here a hair below nothing."""
+    flags = """
+flags:
+  right:
+    size: [662 mm, 722 mm]
+    at: [360 mm, 690.61 mm, 471.54 mm]
+    facing: {azimuth: 180 deg, elevation: 40 deg}
+  below:
+    size: [58 mm, 437 mm]
+    at: [0 mm, 782.21 mm, 362.38 mm]
+    facing: {azimuth: 180 deg, elevation: 40 deg}
+"""
+    checks = checks_of("lamps: {key: {azimuth: 180 deg, throw: 2 m}}" + flags, "things through each other")
+    (check,) = [check for check in checks if check.things == ("right", "below")]
+    assert check.clearance_mm == pytest.approx(0, abs=0.1)
+
+
 def test_ceiling_that_is_not_told_is_not_checked():
     assert checks_of("lamps: {key: {throw: 9 m, elevation: 80 deg}}\n", "ceiling") == []
 
