@@ -1,0 +1,379 @@
+"""Where a noisy function meets a wish: few evaluations, coarse ones first, and an answer with its ±.
+
+The wish is met where the function, the miss, is 0, or below 0. It need not be monotone: a coarse scan goes
+over the whole range first. See `trials` for why no library's root finder does.
+"""
+
+from __future__ import annotations
+
+import itertools
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from .trials import Plane, Trial, Trials, fit_plane, note_bend, note_surprise
+
+LONGEST_STEP = 0.35
+# Evaluations at one level: at the coarse ones, and at the finest.
+MOST_COARSE, MOST_FINEST = 4, 8
+# A miss of so many standard errors is one.
+CLEAR = 2.0
+# Steps of a descent, and how far aside its slopes look.
+MOST_DESCENT, SLOPE_STEP = 8, 0.03
+_LEAST_TRIALS = 5
+_FAR = 1e6
+_TINY = 1e-9
+
+
+@dataclass(frozen=True)
+class Outcome:
+    """What a search found.
+
+    Attributes
+    ----------
+    verdict : {'found', 'everywhere', 'nowhere', 'dark'}
+        Met at `t`; met in the whole range, of which `t` is the end preferred; met nowhere, `t` being the
+        nearest; or the function has no values.
+    t, error : (n,) float
+        Place, and one standard error of it; None where it is an end of the range, or not known.
+    value, value_error : (m,) float
+        Miss there.
+    slope : (m, n) float or None
+    lasts : bool
+        Of a miss to be below 0: it stays so at all places scanned beyond.
+    ends : float or None
+        Where it is not so any more, if it does not last.
+    at_end : bool
+        The least miss lies at an end of the range.
+    """
+
+    verdict: str
+    t: np.ndarray | None = None
+    error: np.ndarray | None = None
+    value: np.ndarray | None = None
+    value_error: np.ndarray | None = None
+    slope: np.ndarray | None = None
+    lasts: bool = True
+    ends: float | None = None
+    at_end: bool = False
+
+
+def scan(trials: Trials, count: int) -> list[Trial]:
+    """Evaluate on an even grid at the coarsest level; return the trials that have a value."""
+    steps = np.linspace(0.0, 1.0, count)
+    row = [trials.at(place, 0) for place in itertools.product(steps, repeat=len(trials.axes))]
+    return [one for one in row if one.value is not None]
+
+
+def close_in(
+    trials: Trials, start: np.ndarray, box: tuple[np.ndarray, np.ndarray], levels: Sequence[int]
+) -> Plane | None:
+    """Go to where a plane through what was seen meets 0, level by level.
+
+    A level is done when the error of the place is within half the useful accuracy, and the last step was no
+    longer than it; or after some evaluations: then noise is the limit.
+
+    Parameters
+    ----------
+    trials : Trials
+    start : (n,) float
+    box : pair of (n,) float
+        Least and largest place.
+    levels : sequence of int
+        From the coarsest.
+
+    Returns
+    -------
+    Plane or None
+        About the place found, at the finest level; None where the function has no values there.
+    """
+    t = np.clip(np.asarray(start, float), *box)
+    if plane := fit_plane(trials, t, levels[0]):
+        t = _step(t, plane.root, box)
+    for level in levels:
+        plane = None
+        for _ in range(MOST_FINEST if level == levels[-1] else MOST_COARSE):
+            trial = trials.at(t, level)
+            if trial.value is None:
+                t = _back(trials, t)
+                continue
+            if plane:
+                note_surprise(trials, trial, plane)
+            plane = fit_plane(trials, trial.t, level)
+            if plane is None:
+                t = _probe(trials, trial.t, box)
+                continue
+            t = _step(trial.t, plane.root, box)
+            good = trials.useful(t) / 2
+            # A last step as short as the error is: else what the slope is off by would count.
+            short = np.minimum(good, np.maximum(plane.root_error, good / 4))
+            if (np.abs(t - trial.t) <= short).all() and (plane.root_error <= good).all():
+                break
+    return fit_plane(trials, t, levels[-1])
+
+
+def _step(t: np.ndarray, to: np.ndarray, box) -> np.ndarray:
+    """Return the end of a step, no longer than is wise, inside the box."""
+    step = to - t
+    longest = np.abs(step).max()
+    return np.clip(t + step * min(1.0, LONGEST_STEP / max(longest, _TINY)), *box)
+
+
+def _back(trials: Trials, t: np.ndarray) -> np.ndarray:
+    """Return the place halfway to the nearest that has a value."""
+    known = trials.known()
+    if not known:
+        return t
+    nearest = min(known, key=lambda one: float(np.square(one.t - t).sum()))
+    return (t + nearest.t) / 2
+
+
+def _probe(trials: Trials, t: np.ndarray, box) -> np.ndarray:
+    """Return a place aside, along the variable that was changed least so far."""
+    known = np.array([one.t for one in trials.known()])
+    axis = int(np.argmin(np.ptp(known, axis=0)))
+    step = np.clip(4 * trials.useful(t)[axis], 0.03, 0.15)
+    aside = t.copy()
+    aside[axis] += step if t[axis] + step <= box[1][axis] else -step
+    return np.clip(aside, *box)
+
+
+def _whole(trials: Trials) -> tuple[np.ndarray, np.ndarray]:
+    count = len(trials.axes)
+    return np.zeros(count), np.ones(count)
+
+
+def find_first(
+    trials: Trials, below: bool, count: int, levels: Sequence[int], wrap: float | None = None
+) -> Outcome:
+    """Find where a miss of one variable becomes 0, nearest to the end preferred.
+
+    Parameters
+    ----------
+    trials : Trials
+        Of one variable and one miss.
+    below : bool
+        The miss may lie below 0. Then the answer is where it comes below 0 to stay so at all places scanned
+        beyond; where there is no such place, the first stretch below 0 counts.
+    count : int
+        Places scanned.
+    levels : sequence of int
+    wrap : float, optional
+        A miss that jumps by more between two places went round, not through 0.
+    """
+    row = scan(trials, count)
+    if not row:
+        return Outcome("dark")
+    misses = np.array([one.value[0] for one in row])
+    if below:
+        stretch = _choose_stretch(misses < 0)
+        if stretch is None:
+            return _from_least(trials, row, below, levels)
+        first, last = stretch
+        ends = None if last == len(row) - 1 else float(row[last + 1].t[0])
+        if first == 0:
+            sure = trials.at(row[0].t, levels[-1])
+            if sure.value is not None and sure.value[0] < 0:
+                found = Outcome("everywhere", sure.t, None, sure.value, sure.error)
+                return _told(found, ends)
+            first = 1
+        return _told(_cross(trials, row, max(first, 1), levels), ends)
+    jumps = np.abs(np.diff(misses)) > (wrap or np.inf)
+    crossings = np.flatnonzero((misses[:-1] * misses[1:] <= 0) & ~jumps)
+    if not len(crossings):
+        return _from_least(trials, row, below, levels)
+    return _cross(trials, row, int(crossings[0]) + 1, levels)
+
+
+def _told(outcome: Outcome, ends: float | None) -> Outcome:
+    return Outcome(**{**vars(outcome), "lasts": ends is None, "ends": ends})
+
+
+def _choose_stretch(holds: np.ndarray) -> tuple[int, int] | None:
+    """Return the first and last place of the stretch that reaches the far end, else of the first one."""
+    if not holds.any():
+        return None
+    if holds[-1]:
+        missing = np.flatnonzero(~holds)
+        return (int(missing[-1]) + 1 if len(missing) else 0), len(holds) - 1
+    first = int(np.argmax(holds))
+    return first, first + int(np.argmin(holds[first:])) - 1
+
+
+def _cross(trials: Trials, row: list[Trial], after: int, levels: Sequence[int]) -> Outcome:
+    """Close in on a crossing between two places of a scan: a cell beyond them at most, else anywhere."""
+    if len(row) < 2:
+        return Outcome("nowhere", row[0].t, None, row[0].value, row[0].error)
+    after = min(after, len(row) - 1)
+    low, high = row[after - 1], row[after]
+    share = abs(low.value[0]) / max(abs(low.value[0]) + abs(high.value[0]), _TINY)
+    start = low.t + share * (high.t - low.t)
+    note_bend(trials, row, start)
+    near = row[max(after - 2, 0)].t, row[min(after + 1, len(row) - 1)].t
+    for box in (near, _whole(trials)):
+        plane = close_in(trials, start, box, levels)
+        if plane is None:
+            return Outcome("nowhere", low.t, None, low.value, low.error)
+        if _met(plane):
+            break
+        start = plane.t
+    verdict = "found" if _met(plane) else "nowhere"
+    return Outcome(verdict, plane.t, plane.root_error, plane.value, plane.error, plane.slope)
+
+
+def _met(plane: Plane, slack: float = 0.0) -> bool:
+    within = (np.abs(plane.value) <= CLEAR * plane.error + _TINY).all()
+    return bool(within or np.linalg.norm(plane.value) <= slack)
+
+
+def _from_least(trials: Trials, row: list[Trial], below: bool, levels: Sequence[int]) -> Outcome:
+    """Look between the places scanned, none of which meets the wish, for one that does."""
+    sign = 1.0 if below else float(np.sign(min(row, key=lambda one: abs(one.value[0])).value[0])) or 1.0
+    least = find_least(trials, row, sign, levels)
+    if sign * least.value[0] > -CLEAR * least.value_error[0]:
+        return least
+    before = [one for one in row if one.t[0] < least.t[0] and sign * one.value[0] > 0]
+    after = [one for one in row if one.t[0] > least.t[0] and sign * one.value[0] > 0]
+    far, ends = (before[-1], after) if before else (after[0], [])
+    note_bend(trials, row, least.t)
+    plane = close_in(trials, (far.t + least.t) / 2, _between(far.t, least.t), levels)
+    if plane is None or not _met(plane):
+        return least
+    found = Outcome("found", plane.t, plane.root_error, plane.value, plane.error, plane.slope)
+    return _told(found, float(ends[0].t[0]) if below and ends else None)
+
+
+def _between(first: np.ndarray, second: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    return np.minimum(first, second), np.maximum(first, second)
+
+
+def find_least(trials: Trials, row: list[Trial], sign: float, levels: Sequence[int]) -> Outcome:
+    """Find where a function of one variable is least, or with sign -1 largest; `nowhere` as its verdict.
+
+    Round the best place scanned a parabola is fitted to trials at the finest level. Its error is the place's;
+    None at an end of the range, or where nothing bends upward beyond the noise.
+    """
+    level = levels[-1]
+    best = int(np.argmin([sign * one.value[0] for one in row]))
+    if best in (0, len(row) - 1):
+        end = trials.at(row[best].t, level)
+        aside = row[min(1, len(row) - 1) if best == 0 else best - 1]
+        inside = trials.at((row[best].t + aside.t) / 2, level)
+        if end.value is not None and not _lower(inside, end, sign):
+            return Outcome("nowhere", end.t, None, end.value, end.error, at_end=True)
+    low, high = row[max(best - 1, 0)].t, row[min(best + 1, len(row) - 1)].t
+    for share in np.linspace(0.1, 0.9, _LEAST_TRIALS):
+        trials.at(low + share * (high - low), level)
+    seen = [one for one in trials.known(level) if low[0] <= one.t[0] <= high[0]]
+    vertex = _fit_vertex(seen, sign)
+    if vertex:
+        trials.at(np.clip(vertex[0], low, high), level)
+        seen = [one for one in trials.known(level) if low[0] <= one.t[0] <= high[0]]
+        vertex = _fit_vertex(seen, sign) or vertex
+    if vertex and low[0] <= vertex[0] <= high[0]:
+        t, error, value, value_error = vertex
+        return Outcome(
+            "nowhere", np.array([t]), np.array([error]), np.array([value]), np.array([value_error])
+        )
+    if not seen:
+        return Outcome("nowhere", row[best].t, None, row[best].value, row[best].error)
+    lowest = min(seen, key=lambda one: sign * one.value[0])
+    return Outcome("nowhere", lowest.t, None, lowest.value, lowest.error)
+
+
+def _lower(one: Trial, other: Trial, sign: float) -> bool:
+    """Whether a trial is clearly lower than another."""
+    if one.value is None:
+        return False
+    noise = np.hypot(one.error[0], other.error[0])
+    return bool(sign * (other.value[0] - one.value[0]) > CLEAR * noise)
+
+
+def _fit_vertex(seen: list[Trial], sign: float) -> tuple[float, float, float, float] | None:
+    """Return place and value of a parabola's vertex, each before its error; None where it has none."""
+    if len(seen) < 4:
+        return None
+    t = np.array([one.t[0] for one in seen])
+    middle, half = (t.min() + t.max()) / 2, max(np.ptp(t) / 2, _TINY)
+    x = (t - middle) / half
+    values = np.array([one.value[0] for one in seen])
+    noise = np.array([one.error[0] for one in seen])
+    noise = np.hypot(noise, _TINY * (np.abs(values).max() + 1))
+    design = np.stack([np.ones_like(x), x, x**2], axis=1) / noise[:, None]
+    found, _, _, _ = np.linalg.lstsq(design, values / noise, rcond=None)
+    spare = max(len(seen) - 3, 1)
+    excess = max(1.0, float(np.square(values / noise - design @ found).sum() / spare))
+    covariance = np.linalg.inv(design.T @ design) * excess
+    flat, tilt, bend = found
+    if sign * bend <= np.sqrt(covariance[2, 2]):
+        return None
+    at = -tilt / (2 * bend)
+    moved = np.array([0.0, -1 / (2 * bend), tilt / (2 * bend**2)])
+    lifted = np.array([1.0, at, at**2])
+    error, value_error = (float(np.sqrt(way @ covariance @ way)) for way in (moved, lifted))
+    value = float(flat + tilt * at + bend * at**2)
+    return float(middle + half * at), float(half * error), value, value_error
+
+
+def find_mark(trials: Trials, starts: Sequence, levels: Sequence[int], slack: float) -> Outcome:
+    """Find where several misses become 0 at once; with fewer variables than misses, where they are least.
+
+    Parameters
+    ----------
+    trials : Trials
+    starts : sequence of (n,) float
+        Places looked at first, at the coarsest level.
+    levels : sequence of int
+    slack : float
+        Length of a miss that does not count.
+    """
+    row = [one for one in (trials.at(start, 0) for start in starts) if one.value is not None]
+    if not row:
+        return Outcome("dark")
+    row.sort(key=_length)
+    # From a second start where the first leads to a dead end.
+    for start in row[:2]:
+        _descend(trials, start.t, slack)
+        nearest = min(trials.known(0), key=_length)
+        if _length(nearest) <= max(slack, CLEAR * float(np.linalg.norm(nearest.error))):
+            break
+    note_bend(trials, row, nearest.t)
+    plane = close_in(trials, nearest.t, _whole(trials), levels)
+    if plane is None:
+        return Outcome("nowhere", nearest.t, None, nearest.value, nearest.error)
+    verdict = "found" if _met(plane, slack) else "nowhere"
+    return Outcome(verdict, plane.t, plane.root_error, plane.value, plane.error, plane.slope)
+
+
+def _length(trial: Trial) -> float:
+    return float(np.linalg.norm(trial.value))
+
+
+def _descend(trials: Trials, start: np.ndarray, slack: float) -> None:
+    """Let the library's bounded least squares go toward 0 at the coarsest level, as far as noise lets it.
+
+    It needs slopes over steps that stand out of the noise, and knows no errors: where it ends is a start.
+    """
+    from scipy.optimize import least_squares
+
+    def miss(t: np.ndarray) -> np.ndarray:
+        value = trials.at(t, 0).value
+        # What has no value is far off: the step is taken back.
+        return np.full(len(trials.known()[0].value), _FAR) if value is None else value
+
+    def slopes(t: np.ndarray) -> np.ndarray:
+        here = next(one for one in reversed(trials.seen) if np.array_equal(one.t, t))
+        columns = []
+        for axis in range(len(t)):
+            step = np.zeros(len(t))
+            step[axis] = SLOPE_STEP if t[axis] + SLOPE_STEP <= 1 else -SLOPE_STEP
+            there = trials.at(t + step, 0)
+            known = there.value is not None and here.value is not None
+            columns.append((there.value - here.value) / step[axis] if known else np.zeros(len(miss0)))
+        return np.stack(columns, axis=1)
+
+    miss0 = trials.known()[0].value
+    inside = np.clip(start, _TINY, 1 - _TINY)
+    steps = float((trials.useful(start) / 2).min())
+    least_squares(miss, inside, slopes, (0.0, 1.0), xtol=steps, ftol=0.05, gtol=None, max_nfev=MOST_DESCENT)
