@@ -267,6 +267,42 @@ def ask(
 
 
 @app.command()
+def solve(
+    set_path: SetPath,
+    vary: Annotated[
+        list[str],
+        typer.Option(
+            "--vary",
+            metavar="KEY=LOW:HIGH",
+            help="What may be changed, such as lamps.key.throw=0.6m:4m, the end preferred first; "
+            "twice for a mark.",
+        ),
+    ],
+    until: Annotated[
+        str,
+        typer.Option(
+            "--until",
+            metavar="TARGET",
+            help="What is wanted: 'line_width < 2 mm', 'tip_x = 40 mm', 'tip = [40 mm, -120 mm]', "
+            "'maximise area'.",
+        ),
+    ],
+    as_json: Annotated[bool, typer.Option("--json", help="Print for programs.")] = False,
+    quality: Annotated[
+        Literal["draft", "proof", "final"],
+        typer.Option("--quality", help="Of the last steps; earlier ones are coarser."),
+    ] = "proof",
+    device: Device = "auto",
+    change: Change = None,
+) -> None:
+    """Find the value that reaches a target, such as the throw for a line of 2 mm."""
+    from . import computing, solving_sets
+
+    changes = computing.list_changes(change)
+    print(solving_sets.solve(set_path, vary, until, changes, quality, device, as_json))
+
+
+@app.command()
 def about(device: Device = "auto") -> None:
     """Show what runs here: versions, device, caches."""
     from brimcast.renders import engine

@@ -19,11 +19,8 @@ LONGEST_STEP = 0.35
 MOST_COARSE, MOST_FINEST = 4, 8
 # A miss of so many standard errors is one.
 CLEAR = 2.0
-# Steps of a descent, and how far aside its slopes look.
-MOST_DESCENT, SLOPE_STEP = 8, 0.03
 _LEAST_TRIALS = 5
-_FAR = 1e6
-_TINY = 1e-9
+TINY = 1e-9
 
 
 @dataclass(frozen=True)
@@ -33,7 +30,7 @@ class Outcome:
     Attributes
     ----------
     verdict : {'found', 'everywhere', 'nowhere', 'dark'}
-        Met at `t`; met in the whole range, of which `t` is the end preferred; met nowhere, `t` being the
+        Met at `t`; met from the end preferred on, which is `t`; met nowhere, `t` being the
         nearest; or the function has no values.
     t, error : (n,) float
         Place, and one standard error of it; None where it is an end of the range, or not known.
@@ -105,6 +102,9 @@ def close_in(
                 t = _probe(trials, trial.t, box)
                 continue
             t = _step(trial.t, plane.root, box)
+            if np.array_equal(t, trial.t):
+                # Held by the box: the root lies beyond.
+                break
             good = trials.useful(t) / 2
             # A last step as short as the error is: else what the slope is off by would count.
             short = np.minimum(good, np.maximum(plane.root_error, good / 4))
@@ -117,7 +117,7 @@ def _step(t: np.ndarray, to: np.ndarray, box) -> np.ndarray:
     """Return the end of a step, no longer than is wise, inside the box."""
     step = to - t
     longest = np.abs(step).max()
-    return np.clip(t + step * min(1.0, LONGEST_STEP / max(longest, _TINY)), *box)
+    return np.clip(t + step * min(1.0, LONGEST_STEP / max(longest, TINY)), *box)
 
 
 def _back(trials: Trials, t: np.ndarray) -> np.ndarray:
@@ -139,7 +139,8 @@ def _probe(trials: Trials, t: np.ndarray, box) -> np.ndarray:
     return np.clip(aside, *box)
 
 
-def _whole(trials: Trials) -> tuple[np.ndarray, np.ndarray]:
+def whole(trials: Trials) -> tuple[np.ndarray, np.ndarray]:
+    """Return the box that is the whole range."""
     count = len(trials.axes)
     return np.zeros(count), np.ones(count)
 
@@ -165,25 +166,40 @@ def find_first(
     row = scan(trials, count)
     if not row:
         return Outcome("dark")
-    misses = np.array([one.value[0] for one in row])
-    if below:
-        stretch = _choose_stretch(misses < 0)
-        if stretch is None:
-            return _from_least(trials, row, below, levels)
-        first, last = stretch
-        ends = None if last == len(row) - 1 else float(row[last + 1].t[0])
-        if first == 0:
-            sure = trials.at(row[0].t, levels[-1])
-            if sure.value is not None and sure.value[0] < 0:
-                found = Outcome("everywhere", sure.t, None, sure.value, sure.error)
-                return _told(found, ends)
-            first = 1
-        return _told(_cross(trials, row, max(first, 1), levels), ends)
-    jumps = np.abs(np.diff(misses)) > (wrap or np.inf)
-    crossings = np.flatnonzero((misses[:-1] * misses[1:] <= 0) & ~jumps)
-    if not len(crossings):
-        return _from_least(trials, row, below, levels)
-    return _cross(trials, row, int(crossings[0]) + 1, levels)
+    # On which side of 0 luck may have put a place is not looked at, if that leaves enough.
+    clear = [one for one in row if abs(one.value[0]) >= CLEAR * one.error[0]]
+    for places in (clear, row):
+        found = _find_stretch(trials, row, places, levels) if below else None
+        crossing = None if below else _find_crossing(places, wrap)
+        if found:
+            return found
+        if crossing is not None:
+            return _cross(trials, row, *crossing, levels)
+    return _from_least(trials, row, below, levels)
+
+
+def _find_stretch(trials: Trials, row: list[Trial], places: list[Trial], levels) -> Outcome | None:
+    """Find where a stretch below 0 begins; None where there is none."""
+    stretch = _choose_stretch(np.array([one.value[0] < 0 for one in places]))
+    if stretch is None:
+        return None
+    first, last = stretch
+    ends = None if last == len(places) - 1 else float(places[last + 1].t[0])
+    if first > 0:
+        return _told(_cross(trials, row, places[first - 1], places[first], levels), ends)
+    sure = trials.at(row[0].t, levels[-1])
+    if sure.value is not None and sure.value[0] < 0:
+        return _told(Outcome("everywhere", sure.t, None, sure.value, sure.error), ends)
+    beyond = places[0] if len(places) > 1 and places[0] is not row[0] else row[min(1, len(row) - 1)]
+    return _told(_cross(trials, row, row[0], beyond, levels), ends)
+
+
+def _find_crossing(places: list[Trial], wrap: float | None) -> tuple[Trial, Trial] | None:
+    """Return the first two neighbours on either side of 0."""
+    for one, other in itertools.pairwise(places):
+        if one.value[0] * other.value[0] <= 0 and abs(one.value[0] - other.value[0]) <= (wrap or np.inf):
+            return one, other
+    return None
 
 
 def _told(outcome: Outcome, ends: float | None) -> Outcome:
@@ -201,29 +217,27 @@ def _choose_stretch(holds: np.ndarray) -> tuple[int, int] | None:
     return first, first + int(np.argmin(holds[first:])) - 1
 
 
-def _cross(trials: Trials, row: list[Trial], after: int, levels: Sequence[int]) -> Outcome:
+def _cross(trials: Trials, row: list[Trial], low: Trial, high: Trial, levels: Sequence[int]) -> Outcome:
     """Close in on a crossing between two places of a scan: a cell beyond them at most, else anywhere."""
-    if len(row) < 2:
-        return Outcome("nowhere", row[0].t, None, row[0].value, row[0].error)
-    after = min(after, len(row) - 1)
-    low, high = row[after - 1], row[after]
-    share = abs(low.value[0]) / max(abs(low.value[0]) + abs(high.value[0]), _TINY)
+    share = abs(low.value[0]) / max(abs(low.value[0]) + abs(high.value[0]), TINY)
     start = low.t + share * (high.t - low.t)
     note_bend(trials, row, start)
-    near = row[max(after - 2, 0)].t, row[min(after + 1, len(row) - 1)].t
-    for box in (near, _whole(trials)):
+    cell = np.full(1, 1 / max(len(row) - 1, 1))
+    near = np.maximum(low.t - cell, 0.0), np.minimum(high.t + cell, 1.0)
+    for box in (near, whole(trials)):
         plane = close_in(trials, start, box, levels)
         if plane is None:
             return Outcome("nowhere", low.t, None, low.value, low.error)
-        if _met(plane):
+        if met(plane):
             break
         start = plane.t
-    verdict = "found" if _met(plane) else "nowhere"
+    verdict = "found" if met(plane) else "nowhere"
     return Outcome(verdict, plane.t, plane.root_error, plane.value, plane.error, plane.slope)
 
 
-def _met(plane: Plane, slack: float = 0.0) -> bool:
-    within = (np.abs(plane.value) <= CLEAR * plane.error + _TINY).all()
+def met(plane: Plane, slack: float = 0.0) -> bool:
+    """Return whether a plane is 0 about its place, within its noise or a slack that does not count."""
+    within = (np.abs(plane.value) <= CLEAR * plane.error + TINY).all()
     return bool(within or np.linalg.norm(plane.value) <= slack)
 
 
@@ -238,7 +252,7 @@ def _from_least(trials: Trials, row: list[Trial], below: bool, levels: Sequence[
     far, ends = (before[-1], after) if before else (after[0], [])
     note_bend(trials, row, least.t)
     plane = close_in(trials, (far.t + least.t) / 2, _between(far.t, least.t), levels)
-    if plane is None or not _met(plane):
+    if plane is None or not met(plane):
         return least
     found = Outcome("found", plane.t, plane.root_error, plane.value, plane.error, plane.slope)
     return _told(found, float(ends[0].t[0]) if below and ends else None)
@@ -295,11 +309,11 @@ def _fit_vertex(seen: list[Trial], sign: float) -> tuple[float, float, float, fl
     if len(seen) < 4:
         return None
     t = np.array([one.t[0] for one in seen])
-    middle, half = (t.min() + t.max()) / 2, max(np.ptp(t) / 2, _TINY)
+    middle, half = (t.min() + t.max()) / 2, max(np.ptp(t) / 2, TINY)
     x = (t - middle) / half
     values = np.array([one.value[0] for one in seen])
     noise = np.array([one.error[0] for one in seen])
-    noise = np.hypot(noise, _TINY * (np.abs(values).max() + 1))
+    noise = np.hypot(noise, TINY * (np.abs(values).max() + 1))
     design = np.stack([np.ones_like(x), x, x**2], axis=1) / noise[:, None]
     found, _, _, _ = np.linalg.lstsq(design, values / noise, rcond=None)
     spare = max(len(seen) - 3, 1)
@@ -314,66 +328,3 @@ def _fit_vertex(seen: list[Trial], sign: float) -> tuple[float, float, float, fl
     error, value_error = (float(np.sqrt(way @ covariance @ way)) for way in (moved, lifted))
     value = float(flat + tilt * at + bend * at**2)
     return float(middle + half * at), float(half * error), value, value_error
-
-
-def find_mark(trials: Trials, starts: Sequence, levels: Sequence[int], slack: float) -> Outcome:
-    """Find where several misses become 0 at once; with fewer variables than misses, where they are least.
-
-    Parameters
-    ----------
-    trials : Trials
-    starts : sequence of (n,) float
-        Places looked at first, at the coarsest level.
-    levels : sequence of int
-    slack : float
-        Length of a miss that does not count.
-    """
-    row = [one for one in (trials.at(start, 0) for start in starts) if one.value is not None]
-    if not row:
-        return Outcome("dark")
-    row.sort(key=_length)
-    # From a second start where the first leads to a dead end.
-    for start in row[:2]:
-        _descend(trials, start.t, slack)
-        nearest = min(trials.known(0), key=_length)
-        if _length(nearest) <= max(slack, CLEAR * float(np.linalg.norm(nearest.error))):
-            break
-    note_bend(trials, row, nearest.t)
-    plane = close_in(trials, nearest.t, _whole(trials), levels)
-    if plane is None:
-        return Outcome("nowhere", nearest.t, None, nearest.value, nearest.error)
-    verdict = "found" if _met(plane, slack) else "nowhere"
-    return Outcome(verdict, plane.t, plane.root_error, plane.value, plane.error, plane.slope)
-
-
-def _length(trial: Trial) -> float:
-    return float(np.linalg.norm(trial.value))
-
-
-def _descend(trials: Trials, start: np.ndarray, slack: float) -> None:
-    """Let the library's bounded least squares go toward 0 at the coarsest level, as far as noise lets it.
-
-    It needs slopes over steps that stand out of the noise, and knows no errors: where it ends is a start.
-    """
-    from scipy.optimize import least_squares
-
-    def miss(t: np.ndarray) -> np.ndarray:
-        value = trials.at(t, 0).value
-        # What has no value is far off: the step is taken back.
-        return np.full(len(trials.known()[0].value), _FAR) if value is None else value
-
-    def slopes(t: np.ndarray) -> np.ndarray:
-        here = next(one for one in reversed(trials.seen) if np.array_equal(one.t, t))
-        columns = []
-        for axis in range(len(t)):
-            step = np.zeros(len(t))
-            step[axis] = SLOPE_STEP if t[axis] + SLOPE_STEP <= 1 else -SLOPE_STEP
-            there = trials.at(t + step, 0)
-            known = there.value is not None and here.value is not None
-            columns.append((there.value - here.value) / step[axis] if known else np.zeros(len(miss0)))
-        return np.stack(columns, axis=1)
-
-    miss0 = trials.known()[0].value
-    inside = np.clip(start, _TINY, 1 - _TINY)
-    steps = float((trials.useful(start) / 2).min())
-    least_squares(miss, inside, slopes, (0.0, 1.0), xtol=steps, ftol=0.05, gtol=None, max_nfev=MOST_DESCENT)
