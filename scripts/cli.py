@@ -249,6 +249,12 @@ def ask(
         list[str] | None, typer.Argument(metavar="[NUMBER]...", help="Questions to answer; else all.")
     ] = None,
     list_: Annotated[bool, typer.Option("--list", help="Print the questions.")] = False,
+    band: Annotated[
+        bool,
+        typer.Option(
+            "--band", help="Add to questions 2 and 3 what making and placing errors do (8 more sets)."
+        ),
+    ] = False,
     as_json: Annotated[bool, typer.Option("--json", help="Print for programs.")] = False,
     quality: Quality = None,
     device: Device = "auto",
@@ -263,7 +269,7 @@ def ask(
     if set_path is None:
         raise PersonError("ask: give a set file; or --list for the questions")
     changes = computing.list_changes(change)
-    print(asking.ask(set_path, numbers or (), changes, quality or "draft", device, as_json))
+    print(asking.ask(set_path, numbers or (), changes, quality or "draft", device, as_json, band))
 
 
 @app.command()

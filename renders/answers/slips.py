@@ -2,170 +2,32 @@
 
 from __future__ import annotations
 
-import math
+from dataclasses import replace
 
 import numpy as np
 
-from brimcast.scene.setfile import SetFile
 from brimcast.shared.errors import PersonError
-from brimcast.vessels.shapes import SHAPES
 
 from ..measures import MEASURES
+from .answer import Answer, entry, tell
+from .pattern import KIND_WORDS
+from .slipped import draw_slips, freeze_places, move_glass, move_lamp, turn_glass
 from .study import Study
+
+__all__ = ["answer_slips", "draw_slips", "find_spread", "scatter", "with_band"]
 
 # A band needs that share of the draws; others are sets that cannot be, such as a glass off its coaster.
 LEAST_SHARE = 0.5
-LEAST_WALL_MM = 0.2
-_FACING = ("flags", "cards", "diffusers", "mirrors", "meters")
-
-
-def freeze_places(study: Study) -> dict[str, object]:
-    """Return changes after which a glass, or a lamp, moves alone.
-
-    What aims, looks or faces at a glass by its name would follow it; it gets the point or direction that it
-    has now. So does what faces a lamp. A card of hidden size keeps the size that it has.
-    """
-    built, set_file = study.built, study.set_file
-    glasses = {foot.name: _middle(foot) for foot in built.feet}
-    if set_file.glasses:
-        glasses["hero"] = glasses[set_file.hero]
-    moving = glasses | {lamp.name: lamp.centre_mm for lamp in built.lamps}
-    changes: dict[str, object] = {}
-    for name, lamp in set_file.lamps.items():
-        if lamp.aim in glasses:
-            changes[f"lamps.{name}.aim"] = _point(glasses[lamp.aim])
-    if camera := set_file.camera:
-        for key, target in (("aim", camera.aim), ("focus", camera.focus)):
-            if isinstance(target, str) and target in glasses:
-                changes[f"camera.{key}"] = _point(glasses[target])
-    for section in _FACING:
-        for name, model in getattr(set_file, section).items():
-            if isinstance(model.facing, str) and model.facing in moving:
-                changes[f"{section}.{name}.facing"] = _direction(moving[model.facing], model.at_mm)
-    panels = {panel.name: panel for panel in built.panels}
-    for name, card in set_file.cards.items():
-        if isinstance(card.size_mm, str):
-            changes[f"cards.{name}.size"] = [f"{side:.9g} mm" for side in panels[name].size_mm]
-    return changes
-
-
-def _middle(foot) -> np.ndarray:
-    return np.array([*foot.centre_mm, foot.stands_mm + foot.height_mm / 2])
-
-
-def _point(place_mm: np.ndarray) -> list[str]:
-    return [f"{value:.9g} mm" for value in place_mm]
-
-
-def _direction(target_mm, at_mm) -> dict[str, str]:
-    x, y, z = np.asarray(target_mm, float) - np.asarray(at_mm, float)
-    return {
-        "azimuth": f"{math.degrees(math.atan2(-x, -y)) % 360:.9g} deg",
-        "elevation": f"{math.degrees(math.atan2(z, math.hypot(x, y))):.9g} deg",
-    }
-
-
-def draw_slips(study: Study, draws: int, seed: int) -> list[SetFile]:
-    """Return variants of a set with making and placing errors, drawn independently.
-
-    Each glass is off its mark in x and y, turned, and, where the set or its shape says how thick and wide it
-    is, of another wall and diameter; each lamp that stands on the set is off in throw, elevation and azimuth.
-    All errors are normal, their standard deviations those of `brief.slips`. What is aimed at a glass stays
-    where it was aimed. Each variant has a `render.seed` of its own.
-
-    Parameters
-    ----------
-    study : Study
-    draws : int
-    seed : int
-        The same seed gives the same draws.
-
-    Raises
-    ------
-    PersonError
-    """
-    rng, frozen = np.random.default_rng(seed), freeze_places(study)
-    grain = study.set_file.render.seed
-    # With one seed for all, noise would be common by a tenth to three quarters (of its variance, by the
-    # measure, on a filled highball): neither gone nor whole, so that nobody could take it off.
-    return [
-        study.vary({**frozen, **_draw(study, rng), "render.seed": (grain + 1 + number) % 2**32})
-        for number in range(draws)
-    ]
-
-
-def _draw(study: Study, rng: np.random.Generator) -> dict[str, object]:
-    slips, changes = study.brief.slips, {}
-    for name in study.set_file.glasses:
-        x, y, turn, wall, diameter = rng.standard_normal(5)
-        changes |= move_glass(study, name, (x * slips.place_mm, y * slips.place_mm))
-        changes |= turn_glass(study, name, turn * slips.turn_deg)
-        changes |= remake_glass(study, name, wall * slips.wall_mm, diameter * slips.diameter_mm)
-    for name in _placed_lamps(study):
-        throw, elevation, azimuth = rng.standard_normal(3)
-        changes |= move_lamp(study, name, throw * slips.throw_mm)
-        lamp = study.set_file.lamps[name]
-        high = np.clip(lamp.elevation_deg + elevation * slips.angle_deg, -90, 90)
-        changes[f"lamps.{name}.elevation"] = f"{high:.9g} deg"
-        changes[f"lamps.{name}.azimuth"] = f"{(lamp.azimuth_deg + azimuth * slips.angle_deg) % 360:.9g} deg"
-    return changes
-
-
-def _placed_lamps(study: Study) -> list[str]:
-    """Lamps on stands: nobody misplaces sun or sky."""
-    return [name for name, lamp in study.set_file.lamps.items() if hasattr(lamp, "throw_mm")]
-
-
-def move_glass(study: Study, name: str, by_mm: tuple[float, float]) -> dict[str, object]:
-    """Return the change that moves a glass in x and y."""
-    at = study.set_file.glasses[name].at_mm
-    return {f"glasses.{name}.at": [f"{place + by:.9g} mm" for place, by in zip(at, by_mm, strict=True)]}
-
-
-def turn_glass(study: Study, name: str, by_deg: float) -> dict[str, object]:
-    """Return the change that turns a glass further."""
-    turned = math.remainder(study.set_file.glasses[name].turn_deg + by_deg, 360)
-    return {f"glasses.{name}.turn": f"{turned:.9g} deg"}
-
-
-def move_lamp(study: Study, name: str, by_mm: float) -> dict[str, object]:
-    """Return the change that moves a lamp along its throw, away from its aim."""
-    return {f"lamps.{name}.throw": f"{max(study.set_file.lamps[name].throw_mm + by_mm, 1.0):.9g} mm"}
-
-
-def remake_glass(study: Study, name: str, wall_mm: float, diameter_mm: float) -> dict[str, object]:
-    """Return the changes that make a glass's wall thicker and its widest diameter wider.
-
-    None of what the set cannot say: a glass from a vessel file, a mesh or a drawing keeps its diameter, one
-    from a vessel file or a mesh, or a can, its wall.
-    """
-    model, key = study.set_file.glasses[name].vessel, f"glasses.{name}.vessel"
-    if shape := getattr(model, "shape", None):
-        known, changes = SHAPES[shape], {}
-        if "wall_mm" in known.allowed:
-            thick = model.wall_mm or known.measures.wall_mm[0][1]
-            changes[f"{key}.wall"] = f"{max(thick + wall_mm, LEAST_WALL_MM):.9g} mm"
-        if "diameter_mm" in known.allowed:
-            wide = model.diameter_mm or known.points[known.anchors["diameter_mm"]][1]
-            changes[f"{key}.diameter"] = f"{wide + diameter_mm:.9g} mm"
-        return changes
-    changes = {}
-    if outline := getattr(model, "outline_mm", None):
-        wider = 1 + diameter_mm / max(across for _, across in outline)
-        changes[f"{key}.outline"] = _pairs((high, across * wider) for high, across in outline)
-        if model.inside_mm:
-            inside = ((high, max(across * wider - 2 * wall_mm, 0.0)) for high, across in model.inside_mm)
-            return {**changes, f"{key}.inside": _pairs(inside)}
-    thick = getattr(model, "wall_mm", None)
-    if isinstance(thick, int | float):
-        changes[f"{key}.wall"] = f"{max(thick + wall_mm, LEAST_WALL_MM):.9g} mm"
-    elif thick:
-        changes[f"{key}.wall"] = _pairs((high, max(wall + wall_mm, LEAST_WALL_MM)) for high, wall in thick)
-    return changes
-
-
-def _pairs(pairs) -> list[list[str]]:
-    return [[f"{first:.9g} mm", f"{second:.9g} mm"] for first, second in pairs]
+DRAWS = 8
+# Digits that a band is told to, by measure.
+_DIGITS = {"mm": 1, "deg": 1, "stops": 2}
+# Measures that question 13 tells of: name, what it is called, unit, digits.
+_MOVED = (
+    ("tip_mm", "tip", "mm", 2),
+    ("peak_mm", "brightest spot", "mm", 2),
+    ("line_width_mm", "line width", "mm", 3),
+    ("peak_over_table_stops", "peak", "stops", 3),
+)
 
 
 def find_spread(study: Study, lamp: str, kind: str, draws: int = 8, seed: int = 1) -> dict[str, object]:
@@ -228,3 +90,127 @@ def scatter(entries: list[dict], period: float | None = None):
     errors = [one["standard_error"] for one in entries]
     noise = np.mean(np.square([error for error in errors if error is not None] or [0.0]), axis=0)
     return np.sqrt(np.maximum(values.var(axis=0, ddof=1) - noise, 0.0)).tolist()
+
+
+def with_band(study: Study, answer: Answer, draws: int = DRAWS) -> Answer:
+    """Return an answer about a caustic with its tolerance band: each measure told from set to set.
+
+    The measures' entries get a `band`, one standard deviation; see `find_spread`.
+
+    Parameters
+    ----------
+    study : Study
+    answer : Answer
+        With its `kind`, and measures by their keys.
+    draws : int
+
+    Raises
+    ------
+    PersonError, EngineError
+    """
+    spread = find_spread(study, study.lamp, answer.values["kind"], draws)
+    values, told = dict(answer.values), []
+    for key in MEASURES:
+        if key in values:
+            values[key] = {**values[key], "band": spread[key]}
+            told.append(f"{_name(key)} {_tell_band(values[key])}")
+    slips = study.brief.slips
+    said = f"From set to set, glasses {slips.place_mm:g} mm and lamps {slips.throw_mm:g} mm off and so on"
+    lines = (*answer.lines, f"{said} (brief.slips): {', '.join(told)}; one standard deviation, {draws} draws")
+    return replace(answer, lines=lines, values=values | {"band_draws": draws})
+
+
+def _name(key: str) -> str:
+    return key.rsplit("_", 1)[0].replace("_", " ")
+
+
+def _tell_band(value: dict) -> str:
+    band, unit = value["band"], value["unit"]
+    if band is None:
+        return "not told"
+    digits = _DIGITS.get(unit, 2)
+    if isinstance(band, list):
+        return f"± {band[0]:.{digits}f} mm in x, ± {band[1]:.{digits}f} mm in y"
+    if band < 10.0**-digits / 2:
+        return "± less than what the computing can tell"
+    return f"± {band:.{digits}f} {unit}"
+
+
+def answer_slips(study: Study) -> Answer:
+    """Answer what placing errors do: how far tip, brightest spot, line and peak go with each.
+
+    Central differences over the slips of the brief. Both sides have the same seed, so that some of their
+    noise goes away; the ± counts all of it, and is too large rather than too small.
+    """
+    hero, lamp, slips = study.hero, study.lamp, study.brief.slips
+    kind = study.frame().brighter(lamp)
+    moves = {
+        "glass_x": ("The glass off to the right", "mm", slips.place_mm,
+                    lambda by: move_glass(study, hero, (by, 0.0))),
+        "glass_y": ("The glass off away from the camera", "mm", slips.place_mm,
+                    lambda by: move_glass(study, hero, (0.0, by))),
+        "glass_turn": ("The glass turned", "deg", slips.turn_deg, lambda by: turn_glass(study, hero, by)),
+    }  # fmt: skip
+    if hasattr(study.set_file.lamps[lamp], "throw_mm"):
+        moves["lamp_throw"] = ("The lamp farther", "mm", slips.throw_mm,
+                               lambda by: move_lamp(study, lamp, by))  # fmt: skip
+    frozen = freeze_places(study)
+    values, lines = {"kind": kind}, []
+    for name, (words, unit, step, change) in moves.items():
+        if not step > 0:
+            continue
+        sides = [study.frame({**frozen, **change(side * step)}).caustic(lamp, kind) for side in (-1, 1)]
+        rates = {
+            key: differ([side[key] for side in sides], step, f"{own}/{unit}") for key, _, own, _ in _MOVED
+        }
+        values[name] = rates | {"step": entry(step, 0.0, unit)}
+        lines.append(_tell_rates(words, unit, rates))
+    return Answer((f"Per unit of error, {KIND_WORDS[kind]}:", *lines), values)
+
+
+def differ(sides: list[dict], step: float, unit: str) -> dict:
+    """Return the central difference of a measure over a step to either side, per unit of the step.
+
+    Parameters
+    ----------
+    sides : pair of dict
+        ± entries below and above.
+    step : float
+        To either side.
+    unit : str
+    """
+    if any(one["value"] is None for one in sides):
+        return entry(None, None, unit)
+    below, above = (np.asarray(one["value"], float) for one in sides)
+    errors = [one["standard_error"] for one in sides]
+    error = None if None in errors else (np.hypot(*np.asarray(errors, float)) / (2 * step)).tolist()
+    return entry(((above - below) / (2 * step)).tolist(), error, unit)
+
+
+def _tell_rates(words: str, unit: str, rates: dict[str, dict]) -> str:
+    """Return in words what a slip does; in one short sentence where nothing shows."""
+    known = {key: rate for key, rate in rates.items() if rate["value"] is not None}
+    shown = [_tell_rate(key, rate) for key, rate in known.items()]
+    if not any(_shows(rate) for rate in known.values()):
+        tip = known.get("tip_mm")
+        to = "" if tip is None else f"; the tip moves {_vector(tip, 2)} mm per {unit}"
+        return f"{words}: it does nothing that the computing can tell{to}"
+    return f"{words}, per {unit}: {', '.join(shown)}"
+
+
+def _shows(rate: dict) -> bool:
+    value, error = np.atleast_1d(rate["value"]), rate["standard_error"]
+    return error is None or bool((np.abs(value) > 2 * np.atleast_1d(error)).any())
+
+
+def _tell_rate(key: str, rate: dict) -> str:
+    words, own, digits = next((words, own, digits) for name, words, own, digits in _MOVED if name == key)
+    if isinstance(rate["value"], list):
+        return f"{words} {_vector(rate, digits)} {own}"
+    return f"{words} {tell(entry(rate['value'], rate['standard_error'], own), digits, '+')}"
+
+
+def _vector(rate: dict, digits: int) -> str:
+    errors = rate["standard_error"] or [None] * len(rate["value"])
+    x, y = (tell(entry(*pair), digits, "+") for pair in zip(rate["value"], errors, strict=True))
+    return f"x {x}, y {y}"

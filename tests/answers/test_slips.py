@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from brimcast.renders.answers import slips
+from brimcast.renders.answers import slipped, slips
 from brimcast.scene.builder import build
 
 SET = """
@@ -27,7 +27,7 @@ def study(study_of):
 
 def test_draws_have_the_spread_of_the_brief(study):
     """Standard deviations by the chi-square distribution: within 5 standard errors for 400 draws."""
-    variants = slips.draw_slips(study, 400, seed=2)
+    variants = slipped.draw_slips(study, 400, seed=2)
     glasses = [variant.glasses["hero"] for variant in variants]
     lamps = [variant.lamps["key"] for variant in variants]
     drawn = {
@@ -51,15 +51,15 @@ def test_draws_have_the_spread_of_the_brief(study):
 
 def test_draws_repeat_by_seed_and_have_noise_of_their_own(study):
     def places(seed):
-        return [variant.glasses["hero"].at_mm for variant in slips.draw_slips(study, 3, seed)]
+        return [variant.glasses["hero"].at_mm for variant in slipped.draw_slips(study, 3, seed)]
 
     assert places(5) == places(5) != places(6)
-    assert len({variant.render.seed for variant in slips.draw_slips(study, 3, 5)}) == 3
+    assert len({variant.render.seed for variant in slipped.draw_slips(study, 3, 5)}) == 3
 
 
 def test_only_the_glass_moves(study):
-    frozen = slips.freeze_places(study)
-    moved = build(study.vary({**frozen, **slips.move_glass(study, "hero", (5.0, 0.0))}), detail=0.5)
+    frozen = slipped.freeze_places(study)
+    moved = build(study.vary({**frozen, **slipped.move_glass(study, "hero", (5.0, 0.0))}), detail=0.5)
     still = study.built
     assert moved.feet[0].centre_mm == pytest.approx((8, 4))
     for before, after in zip(still.lamps, moved.lamps, strict=True):
@@ -78,7 +78,7 @@ brimcast: 1
 glasses: {hero: {vessel: {outline: [[0 mm, 50 mm], [80 mm, 60 mm]], wall: [[0 mm, 3 mm], [60 mm, 2 mm]]}}}
 lamps: {key: {}}
 """)
-    vessel = study.vary(slips.remake_glass(study, "hero", 0.1, 0.6)).glasses["hero"].vessel
+    vessel = study.vary(slipped.remake_glass(study, "hero", 0.1, 0.6)).glasses["hero"].vessel
     assert vessel.outline_mm == (pytest.approx((0, 50.5)), pytest.approx((80, 60.6)))
     assert vessel.wall_mm == (pytest.approx((0, 3.1)), pytest.approx((60, 2.1)))
 
