@@ -7,8 +7,8 @@ from collections.abc import Sequence
 import numpy as np
 from scipy.optimize import least_squares
 
-from .search import CLEAR, TINY, Outcome, close_in, met, whole
-from .trials import Trial, Trials, note_bend
+from .search import close_in, met, whole
+from .trials import CLEAR, TINY, Outcome, Trial, Trials, note_bend
 
 # Steps of a descent, and how far aside its slopes look.
 MOST_DESCENT, SLOPE_STEP = 8, 0.03

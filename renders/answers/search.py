@@ -8,52 +8,16 @@ from __future__ import annotations
 
 import itertools
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import replace
 
 import numpy as np
 
-from .trials import Plane, Trial, Trials, fit_plane, note_bend, note_surprise
+from .extremes import find_least
+from .trials import CLEAR, TINY, Outcome, Plane, Trial, Trials, fit_plane, note_bend, note_surprise
 
-LONGEST_STEP = 0.35
+LONGEST_STEP, ASIDE = 0.35, 0.15
 # Evaluations at one level: at the coarse ones, and at the finest.
 MOST_COARSE, MOST_FINEST = 4, 8
-# A miss of so many standard errors is one.
-CLEAR = 2.0
-_LEAST_TRIALS = 5
-TINY = 1e-9
-
-
-@dataclass(frozen=True)
-class Outcome:
-    """What a search found.
-
-    Attributes
-    ----------
-    verdict : {'found', 'everywhere', 'nowhere', 'dark'}
-        Met at `t`; met from the end preferred on, which is `t`; met nowhere, `t` being the
-        nearest; or the function has no values.
-    t, error : (n,) float
-        Place, and one standard error of it; None where it is an end of the range, or not known.
-    value, value_error : (m,) float
-        Miss there.
-    slope : (m, n) float or None
-    lasts : bool
-        Of a miss to be below 0: it stays so at all places scanned beyond.
-    ends : float or None
-        Where it is not so any more, if it does not last.
-    at_end : bool
-        The least miss lies at an end of the range.
-    """
-
-    verdict: str
-    t: np.ndarray | None = None
-    error: np.ndarray | None = None
-    value: np.ndarray | None = None
-    value_error: np.ndarray | None = None
-    slope: np.ndarray | None = None
-    lasts: bool = True
-    ends: float | None = None
-    at_end: bool = False
 
 
 def scan(trials: Trials, count: int) -> list[Trial]:
@@ -109,8 +73,12 @@ def close_in(
             # A last step as short as the error is: else what the slope is off by would count.
             short = np.minimum(good, np.maximum(plane.root_error, good / 4))
             if (np.abs(t - trial.t) <= short).all() and (plane.root_error <= good).all():
-                break
-    return fit_plane(trials, t, levels[-1])
+                if plane.is_steep:
+                    break
+                t = _aside(trial.t, plane, box)
+    # The last place may have been one aside.
+    plane = fit_plane(trials, t, levels[-1])
+    return plane and fit_plane(trials, _step(t, plane.root, box), levels[-1])
 
 
 def _step(t: np.ndarray, to: np.ndarray, box) -> np.ndarray:
@@ -118,6 +86,16 @@ def _step(t: np.ndarray, to: np.ndarray, box) -> np.ndarray:
     step = to - t
     longest = np.abs(step).max()
     return np.clip(t + step * min(1.0, LONGEST_STEP / max(longest, TINY)), *box)
+
+
+def _aside(t: np.ndarray, plane: Plane, box) -> np.ndarray:
+    """Return a place aside, along the variable whose slope is known least, the way there is more room."""
+    doubt = (np.abs(plane.slope) / np.maximum(plane.slope_error, TINY)).max(axis=0)
+    axis = int(np.argmin(doubt))
+    aside = t.copy()
+    way = 1.0 if box[1][axis] - t[axis] > t[axis] - box[0][axis] else -1.0
+    aside[axis] += way * ASIDE
+    return np.clip(aside, *box)
 
 
 def _back(trials: Trials, t: np.ndarray) -> np.ndarray:
@@ -183,15 +161,31 @@ def _find_stretch(trials: Trials, row: list[Trial], places: list[Trial], levels)
     stretch = _choose_stretch(np.array([one.value[0] < 0 for one in places]))
     if stretch is None:
         return None
-    first, last = stretch
-    ends = None if last == len(places) - 1 else float(places[last + 1].t[0])
+    first = stretch[0]
     if first > 0:
-        return _told(_cross(trials, row, places[first - 1], places[first], levels), ends)
+        return _look_beyond(
+            trials, row, _cross(trials, row, places[first - 1], places[first], levels), levels
+        )
     sure = trials.at(row[0].t, levels[-1])
     if sure.value is not None and sure.value[0] < 0:
-        return _told(Outcome("everywhere", sure.t, None, sure.value, sure.error), ends)
-    beyond = places[0] if len(places) > 1 and places[0] is not row[0] else row[min(1, len(row) - 1)]
-    return _told(_cross(trials, row, row[0], beyond, levels), ends)
+        found = Outcome("everywhere", sure.t, None, sure.value, sure.error)
+    else:
+        beyond = places[0] if places[0] is not row[0] else row[min(1, len(row) - 1)]
+        found = _cross(trials, row, row[0], beyond, levels)
+    return _look_beyond(trials, row, found, levels)
+
+
+def _look_beyond(trials: Trials, row: list[Trial], found: Outcome, levels: Sequence[int]) -> Outcome:
+    """Tell whether what was found lasts: by the finest level at the far end, and where the scan was worst."""
+    if found.verdict == "nowhere":
+        return found
+    beyond = [one for one in row if one.t[0] > found.t[0] + TINY]
+    doubtful = {len(beyond) - 1, int(np.argmax([one.value[0] for one in beyond]))} if beyond else set()
+    for place in sorted(doubtful):
+        trial = trials.at(beyond[place].t, levels[-1]) if len(levels) > 1 else beyond[place]
+        if trial.value is not None and trial.value[0] > CLEAR * trial.error[0]:
+            return replace(found, lasts=False, ends=float(trial.t[0]))
+    return found
 
 
 def _find_crossing(places: list[Trial], wrap: float | None) -> tuple[Trial, Trial] | None:
@@ -200,10 +194,6 @@ def _find_crossing(places: list[Trial], wrap: float | None) -> tuple[Trial, Tria
         if one.value[0] * other.value[0] <= 0 and abs(one.value[0] - other.value[0]) <= (wrap or np.inf):
             return one, other
     return None
-
-
-def _told(outcome: Outcome, ends: float | None) -> Outcome:
-    return Outcome(**{**vars(outcome), "lasts": ends is None, "ends": ends})
 
 
 def _choose_stretch(holds: np.ndarray) -> tuple[int, int] | None:
@@ -249,82 +239,16 @@ def _from_least(trials: Trials, row: list[Trial], below: bool, levels: Sequence[
         return least
     before = [one for one in row if one.t[0] < least.t[0] and sign * one.value[0] > 0]
     after = [one for one in row if one.t[0] > least.t[0] and sign * one.value[0] > 0]
-    far, ends = (before[-1], after) if before else (after[0], [])
+    if not before and not after:
+        return replace(least, verdict="found")
+    far = before[-1] if before else after[0]
     note_bend(trials, row, least.t)
     plane = close_in(trials, (far.t + least.t) / 2, _between(far.t, least.t), levels)
     if plane is None or not met(plane):
         return least
     found = Outcome("found", plane.t, plane.root_error, plane.value, plane.error, plane.slope)
-    return _told(found, float(ends[0].t[0]) if below and ends else None)
+    return replace(found, lasts=False, ends=float(after[0].t[0])) if below and before and after else found
 
 
 def _between(first: np.ndarray, second: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     return np.minimum(first, second), np.maximum(first, second)
-
-
-def find_least(trials: Trials, row: list[Trial], sign: float, levels: Sequence[int]) -> Outcome:
-    """Find where a function of one variable is least, or with sign -1 largest; `nowhere` as its verdict.
-
-    Round the best place scanned a parabola is fitted to trials at the finest level. Its error is the place's;
-    None at an end of the range, or where nothing bends upward beyond the noise.
-    """
-    level = levels[-1]
-    best = int(np.argmin([sign * one.value[0] for one in row]))
-    if best in (0, len(row) - 1):
-        end = trials.at(row[best].t, level)
-        aside = row[min(1, len(row) - 1) if best == 0 else best - 1]
-        inside = trials.at((row[best].t + aside.t) / 2, level)
-        if end.value is not None and not _lower(inside, end, sign):
-            return Outcome("nowhere", end.t, None, end.value, end.error, at_end=True)
-    low, high = row[max(best - 1, 0)].t, row[min(best + 1, len(row) - 1)].t
-    for share in np.linspace(0.1, 0.9, _LEAST_TRIALS):
-        trials.at(low + share * (high - low), level)
-    seen = [one for one in trials.known(level) if low[0] <= one.t[0] <= high[0]]
-    vertex = _fit_vertex(seen, sign)
-    if vertex:
-        trials.at(np.clip(vertex[0], low, high), level)
-        seen = [one for one in trials.known(level) if low[0] <= one.t[0] <= high[0]]
-        vertex = _fit_vertex(seen, sign) or vertex
-    if vertex and low[0] <= vertex[0] <= high[0]:
-        t, error, value, value_error = vertex
-        return Outcome(
-            "nowhere", np.array([t]), np.array([error]), np.array([value]), np.array([value_error])
-        )
-    if not seen:
-        return Outcome("nowhere", row[best].t, None, row[best].value, row[best].error)
-    lowest = min(seen, key=lambda one: sign * one.value[0])
-    return Outcome("nowhere", lowest.t, None, lowest.value, lowest.error)
-
-
-def _lower(one: Trial, other: Trial, sign: float) -> bool:
-    """Whether a trial is clearly lower than another."""
-    if one.value is None:
-        return False
-    noise = np.hypot(one.error[0], other.error[0])
-    return bool(sign * (other.value[0] - one.value[0]) > CLEAR * noise)
-
-
-def _fit_vertex(seen: list[Trial], sign: float) -> tuple[float, float, float, float] | None:
-    """Return place and value of a parabola's vertex, each before its error; None where it has none."""
-    if len(seen) < 4:
-        return None
-    t = np.array([one.t[0] for one in seen])
-    middle, half = (t.min() + t.max()) / 2, max(np.ptp(t) / 2, TINY)
-    x = (t - middle) / half
-    values = np.array([one.value[0] for one in seen])
-    noise = np.array([one.error[0] for one in seen])
-    noise = np.hypot(noise, TINY * (np.abs(values).max() + 1))
-    design = np.stack([np.ones_like(x), x, x**2], axis=1) / noise[:, None]
-    found, _, _, _ = np.linalg.lstsq(design, values / noise, rcond=None)
-    spare = max(len(seen) - 3, 1)
-    excess = max(1.0, float(np.square(values / noise - design @ found).sum() / spare))
-    covariance = np.linalg.inv(design.T @ design) * excess
-    flat, tilt, bend = found
-    if sign * bend <= np.sqrt(covariance[2, 2]):
-        return None
-    at = -tilt / (2 * bend)
-    moved = np.array([0.0, -1 / (2 * bend), tilt / (2 * bend**2)])
-    lifted = np.array([1.0, at, at**2])
-    error, value_error = (float(np.sqrt(way @ covariance @ way)) for way in (moved, lifted))
-    value = float(flat + tilt * at + bend * at**2)
-    return float(middle + half * at), float(half * error), value, value_error

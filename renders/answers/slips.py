@@ -114,9 +114,11 @@ def with_band(study: Study, answer: Answer, draws: int = DRAWS) -> Answer:
         if key in values:
             values[key] = {**values[key], "band": spread[key]}
             told.append(f"{_name(key)} {_tell_band(values[key])}")
-    slips = study.brief.slips
-    said = f"From set to set, glasses {slips.place_mm:g} mm and lamps {slips.throw_mm:g} mm off and so on"
-    lines = (*answer.lines, f"{said} (brief.slips): {', '.join(told)}; one standard deviation, {draws} draws")
+    lines = (
+        *answer.lines,
+        f"From set to set: {', '.join(told)}",
+        f"(one standard deviation over {draws} sets with the slips of the brief, noise taken off)",
+    )
     return replace(answer, lines=lines, values=values | {"band_draws": draws})
 
 

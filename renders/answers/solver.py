@@ -15,11 +15,12 @@ from brimcast.scene.models_base import listed, nearest
 from brimcast.shared.errors import PersonError
 
 from .answer import entry
+from .extremes import find_least
 from .marks import find_mark
-from .search import Outcome, find_first, find_least, scan
+from .search import find_first, scan
 from .study import Frame, Study
 from .targets import Range, Target
-from .trials import Axis, Trials
+from .trials import Axis, Outcome, Trials
 
 QUALITIES = ("draft", "proof", "final")
 SCANNED, SCANNED_EACH = 6, 3

@@ -5,9 +5,9 @@ from __future__ import annotations
 import numpy as np
 
 from .answer import entry, tell
-from .search import CLEAR
 from .solver import Solution, Step
 from .targets import Range, Target
+from .trials import CLEAR
 
 
 def tell_value(one: Range, value: dict) -> str:

@@ -6,6 +6,8 @@ import math
 
 import numpy as np
 
+from brimcast.scene.pieces import choose_vessel
+
 from .answer import Answer, Lacking, entry, tell
 from .pattern import KIND_WORDS
 from .solver import Solution, solve
@@ -15,6 +17,8 @@ from .targets import Range, Target, read_measure
 
 THROWS_MM = (400.0, 8000.0)
 ELEVATIONS_DEG = (10.0, 75.0)
+# Where the throw found is so many times the trade's, the line's own width is what counts.
+OWN_WIDTH_RATIO = 1.5
 # Of an azimuth that a tip's direction tells: where a pattern is no mirror image it is off by some degrees.
 AZIMUTH_REACH_DEG, AZIMUTH_ASIDE_DEG = 40.0, 12.0
 
@@ -23,14 +27,16 @@ def estimate_throw(study: Study, frame: Frame, kind: str, width_mm: float) -> di
     """Return the throw that the trade's first estimate asks for a line width, with what it is made of.
 
     Common practice: blur = lamp size × distance glass-to-line ÷ throw (measures.md). The distance goes from
-    the foot's edge to the brightest spot, up along the light's elevation. None where that is not known.
+    the inside of the far wall, upright over the foot, down to the brightest spot at the lamp's elevation.
+    None where the spot is not beyond that wall, or is not known.
     """
     lamp = next(one for one in study.built.lamps if one.name == study.lamp)
     peak = frame.caustic(study.lamp, kind)["peak_mm"]["value"]
     if not study.built.feet or peak is None or lamp.distant:
         return None
     foot = study.built.feet[0]
-    level_mm = math.dist(peak, foot.centre_mm) - foot.foot_radius_mm
+    wall_mm = choose_vessel(study.set_file, foot.name).thinnest_mm
+    level_mm = math.dist(peak, foot.centre_mm) - (foot.foot_radius_mm - wall_mm)
     if not (level_mm > 0 and lamp.elevation_deg < 80):
         return None
     distance_mm = level_mm / math.cos(math.radians(lamp.elevation_deg))
@@ -53,7 +59,11 @@ def first_estimate(study: Study, solution: Solution) -> tuple[dict | None, list[
         f"The trade's first estimate: {found['throw_mm'] / 1000:.2f} m "
         f"({size:.0f} mm lamp x {distance:.0f} mm from glass to line / {target.value:g} mm; common practice)"
     )
-    return {key: entry(value, None, "mm") for key, value in found.items()}, [line]
+    lines = [line]
+    reached = solution.values[0]["value"] if solution.met and solution.values else None
+    if reached and reached > OWN_WIDTH_RATIO * found["throw_mm"]:
+        lines.append("It leaves out the width that the line has under the smallest lamp, which rules here")
+    return {key: entry(value, None, "mm") for key, value in found.items()}, lines
 
 
 def answer_throw(study: Study) -> Answer:

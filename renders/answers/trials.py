@@ -17,9 +17,13 @@ import numpy as np
 
 # A variable that is told to a share, and whose ends lie further apart than that ratio, is walked by ratios.
 LOG_RATIO = 4.0
-# What teaches how much a function bends: a step of that length, and so many standard errors off.
+# What teaches how much a function bends: a step of that length, off by so many standard errors. A slope of so
+# many stands out.
 LONG_STEP, CLEARLY = 0.04, 3.0
-_TINY = 1e-12
+# A miss of so many standard errors is one.
+CLEAR = 2.0
+TINY = 1e-9
+_DIGITS = 1e-12
 
 
 @dataclass(frozen=True)
@@ -140,14 +144,20 @@ class Plane:
     t : (n,) float
     value : (m,) float
     slope : (m, n) float
-    error : (m,) float
-        One standard error of the value.
+    error, slope_error : (m,) and (m, n) float
+        One standard error of value and slope.
     """
 
     t: np.ndarray
     value: np.ndarray
     slope: np.ndarray
     error: np.ndarray
+    slope_error: np.ndarray
+
+    @property
+    def is_steep(self) -> bool:
+        """Whether some slope along each variable stands out of its noise: else no root's error is known."""
+        return bool((np.abs(self.slope) > CLEARLY * self.slope_error).any(axis=0).all())
 
     @property
     def root(self) -> np.ndarray:
@@ -161,6 +171,39 @@ class Plane:
 
     def __call__(self, t) -> np.ndarray:
         return self.value + self.slope @ (np.asarray(t) - self.t)
+
+
+@dataclass(frozen=True)
+class Outcome:
+    """What a search found.
+
+    Attributes
+    ----------
+    verdict : {'found', 'everywhere', 'nowhere', 'dark'}
+        Met at `t`; met from the end preferred on, which is `t`; met nowhere, `t` being the
+        nearest; or the function has no values.
+    t, error : (n,) float
+        Place, and one standard error of it; None where it is an end of the range, or not known.
+    value, value_error : (m,) float
+        Miss there.
+    slope : (m, n) float or None
+    lasts : bool
+        Of a miss to be below 0: it stays so at all places scanned beyond.
+    ends : float or None
+        Where it is not so any more, if it does not last.
+    at_end : bool
+        The least miss lies at an end of the range.
+    """
+
+    verdict: str
+    t: np.ndarray | None = None
+    error: np.ndarray | None = None
+    value: np.ndarray | None = None
+    value_error: np.ndarray | None = None
+    slope: np.ndarray | None = None
+    lasts: bool = True
+    ends: float | None = None
+    at_end: bool = False
 
 
 def fit_plane(trials: Trials, t: np.ndarray, level: int) -> Plane | None:
@@ -180,11 +223,11 @@ def fit_plane(trials: Trials, t: np.ndarray, level: int) -> Plane | None:
         return None
     bent = trials.bend * np.square(places).sum(axis=1)
     mine, count = levels.index(level), len(levels)
-    values, slopes, errors = [], [], []
+    values, slopes, errors, slope_errors = [], [], [], []
     for part in range(len(known[0].value)):
         seen = np.array([one.value[part] for one in known])
         noise = np.array([one.error[part] for one in known])
-        spread = np.hypot(noise, bent) + _TINY * (np.abs(seen).max() + 1)
+        spread = np.hypot(noise, bent) + _DIGITS * (np.abs(seen).max() + 1)
         scaled = design / spread[:, None]
         # Columns of like size, so that weights of many orders of magnitude lose no digits.
         size = np.linalg.norm(scaled, axis=0)
@@ -192,11 +235,12 @@ def fit_plane(trials: Trials, t: np.ndarray, level: int) -> Plane | None:
         found = inverse @ (seen / spread)
         spare = len(known) - design.shape[1]
         excess = np.square((seen - design @ found) / spread).sum() / spare if spare > 1 else 1.0
-        variance = (inverse[mine] @ inverse[mine]) * max(1.0, excess)
+        sure = np.sqrt(np.square(inverse).sum(axis=1) * max(1.0, excess))
         values.append(found[mine])
         slopes.append(found[count:])
-        errors.append(math.sqrt(variance))
-    return Plane(np.asarray(t, float), np.array(values), np.array(slopes), np.array(errors))
+        errors.append(sure[mine])
+        slope_errors.append(sure[count:])
+    return Plane(np.asarray(t, float), *map(np.array, (values, slopes, errors, slope_errors)))
 
 
 def note_bend(trials: Trials, row: list[Trial], t: np.ndarray) -> None:
