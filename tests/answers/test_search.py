@@ -17,7 +17,7 @@ from brimcast.renders.answers.trials import Axis, Trials
 NOISE = (0.12, 0.04)
 THROW = Axis(600.0, 4000.0, 0.1, by_share=True)
 TEN = Axis(0.0, 10.0, 0.1)
-REPEATS = 60
+REPEATS = 40
 
 
 def noisy(function, *axes, noise=NOISE, bias=(0.0, 0.0), seed=1):
@@ -151,7 +151,7 @@ def test_places_without_a_value_are_passed_over():
 
 def test_least_is_found_within_its_error():
     found = []
-    for seed in range(60):
+    for seed in range(40):
         trials = noisy(lambda x: (x - 4) ** 2, TEN, noise=(0.5, 0.2), seed=seed)
         outcome = find_least(trials, scan(trials, 7), 1.0, (0, 1))
         found += off(trials, outcome, [4.0])
@@ -176,7 +176,7 @@ def test_mark_is_met_by_two_angles():
     true = np.degrees(np.arctan2(150, np.hypot(40, 120))), np.degrees(np.arctan2(40, -120))
     starts = list(itertools.product((0.0, 0.5, 1.0), repeat=2))
     found = []
-    for seed in range(30):
+    for seed in range(16):
         trials = noisy(tip, *axes, noise=(2.0, 0.7), bias=(0.5, 0.0), seed=seed)
         outcome = find_mark(trials, starts, (0, 1), 3.0)
         assert outcome.verdict == "found"
