@@ -27,8 +27,18 @@ def list_questions(as_json: bool) -> str:
     return "\n".join(lines)
 
 
+# Questions about where a caustic falls and how bright it is: those that a tolerance band belongs to.
+BANDED = (2, 3)
+
+
 def ask(
-    path: Path, numbers: Iterable[str], changes: Mapping[str, str], quality: str, device: str, as_json: bool
+    path: Path,
+    numbers: Iterable[str],
+    changes: Mapping[str, str],
+    quality: str,
+    device: str,
+    as_json: bool,
+    band: bool = False,
 ) -> str:
     """Return answers in words, or for programs.
 
@@ -42,6 +52,8 @@ def ask(
     quality : {'draft', 'proof', 'final'}
     device : {'auto', 'cpu', 'gpu'}
     as_json : bool
+    band : bool
+        Tell of questions 2 and 3 how far the answers scatter from set to set.
 
     Raises
     ------
@@ -59,7 +71,7 @@ def ask(
         with Progress() as progress:
             study = Study(text, str(path), changes, quality, device, progress=progress)
             for number in chosen:
-                _answer(study, QUESTIONS[number], answers, lacking)
+                _answer(study, QUESTIONS[number], answers, lacking, band and number in BANDED)
     except KeyboardInterrupt:
         raise Interrupted("interrupted; what was computed is kept, ask again to go on") from None
     if as_json:
@@ -67,11 +79,13 @@ def ask(
     return "\n".join(_as_lines(study, answers, lacking))
 
 
-def _answer(study, question, answers: dict, lacking: dict) -> None:
+def _answer(study, question, answers: dict, lacking: dict, band: bool) -> None:
     from brimcast.renders.answers.answer import Lacking
+    from brimcast.renders.answers.slips import with_band
 
     try:
-        answers[question.number] = question.answer(study)
+        answer = question.answer(study)
+        answers[question.number] = with_band(study, answer) if band else answer
     except Lacking as lack:
         lacking[question.number] = lack
 

@@ -249,6 +249,12 @@ def ask(
         list[str] | None, typer.Argument(metavar="[NUMBER]...", help="Questions to answer; else all.")
     ] = None,
     list_: Annotated[bool, typer.Option("--list", help="Print the questions.")] = False,
+    band: Annotated[
+        bool,
+        typer.Option(
+            "--band", help="Add to questions 2 and 3 what making and placing errors do (8 more sets)."
+        ),
+    ] = False,
     as_json: Annotated[bool, typer.Option("--json", help="Print for programs.")] = False,
     quality: Quality = None,
     device: Device = "auto",
@@ -263,7 +269,43 @@ def ask(
     if set_path is None:
         raise PersonError("ask: give a set file; or --list for the questions")
     changes = computing.list_changes(change)
-    print(asking.ask(set_path, numbers or (), changes, quality or "draft", device, as_json))
+    print(asking.ask(set_path, numbers or (), changes, quality or "draft", device, as_json, band))
+
+
+@app.command()
+def solve(
+    set_path: SetPath,
+    vary: Annotated[
+        list[str],
+        typer.Option(
+            "--vary",
+            metavar="KEY=LOW:HIGH",
+            help="What may be changed, such as lamps.key.throw=0.6m:4m, the end preferred first; "
+            "twice for a mark.",
+        ),
+    ],
+    until: Annotated[
+        str,
+        typer.Option(
+            "--until",
+            metavar="TARGET",
+            help="What is wanted: 'line_width < 2 mm', 'tip_x = 40 mm', 'tip = [40 mm, -120 mm]', "
+            "'maximise area'.",
+        ),
+    ],
+    as_json: Annotated[bool, typer.Option("--json", help="Print for programs.")] = False,
+    quality: Annotated[
+        Literal["draft", "proof", "final"],
+        typer.Option("--quality", help="Of the last steps; earlier ones are coarser."),
+    ] = "proof",
+    device: Device = "auto",
+    change: Change = None,
+) -> None:
+    """Find the value that reaches a target, such as the throw for a line of 2 mm."""
+    from . import computing, solving_sets
+
+    changes = computing.list_changes(change)
+    print(solving_sets.solve(set_path, vary, until, changes, quality, device, as_json))
 
 
 @app.command()

@@ -52,6 +52,14 @@ class Progress:
             self.told = now
             print(f"{share:4.0%}  {text}{_left(share, now - self.began)}", file=sys.stderr, flush=True)
 
+    def tell(self, text: str) -> None:
+        """Print a line that stays, above the bar: something is done, and what comes starts anew."""
+        if self.bar:
+            self.bar.console.print(text, markup=False, highlight=False)
+        else:
+            print(text, file=sys.stderr, flush=True)
+        self.began = self.told = time.monotonic()
+
 
 def _left(share: float, spent_s: float) -> str:
     if share < 0.02:
