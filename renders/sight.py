@@ -17,7 +17,7 @@ from .device import counts, floats, opaque_int
 from .engine import dr, mi, start
 from .interfaces import Tint, approach, find_hit, proceed, set_out
 from .lights import Lights, meet_front, set_lamps
-from .world import NO_PANEL, Geometry, build_world, list_wavelengths
+from .world import Geometry, build_world, list_wavelengths
 
 WAVELENGTH_NM = 587.0
 # Faces that a ray may meet, and rays in one launch.
@@ -235,6 +235,11 @@ class Lookout:
             "way": trail.way.numpy().T.astype(float),
             "last_mm": last,
         }
+
+
+def part_of(seen: Seen, part: np.ndarray) -> np.ndarray:
+    """Return which rays (n,) met one of the things of a mask first, see `Lookout.is_part`."""
+    return (seen.first >= 0) & part[seen.first]
 
 
 def is_drink(built: BuiltSet, body, glass: str | None) -> bool:
