@@ -6,6 +6,7 @@ import math
 from typing import NamedTuple
 
 import numpy as np
+from scipy.ndimage import uniform_filter1d
 
 # Luminance over the field's under which an edge is dark.
 DARK = 0.5
@@ -18,8 +19,10 @@ RIM = 0.06
 RIM_TIMES = 2.0
 # Pixels beside the outline that count as background, from the second on.
 BESIDE_PX = 3
-# Gaps in a rim light that do not break it, over the height.
+# Gaps in a rim light that do not break it; and lines of a picture that are averaged, against its grain: both
+# over the height.
 GAP = 0.01
+AVERAGED = 0.02
 
 
 class Run(NamedTuple):
@@ -84,6 +87,8 @@ def find_rim(luminance: np.ndarray, edge: np.ndarray, width: np.ndarray, side: i
         Luminance beside the outline; nan where the frame ends there.
     """
     lines, columns = luminance.shape
+    together = max(1, round(AVERAGED * np.count_nonzero(np.isfinite(edge))))
+    luminance = uniform_filter1d(luminance, together, axis=0)
     # Pixels by how far they lie inward from the outline.
     inward = side * (edge[:, None] - (np.arange(columns) + 0.5))
     band = np.maximum(RIM * width, 1.0)[:, None]

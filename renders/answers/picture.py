@@ -36,7 +36,7 @@ DARK_FIELD_STOPS = -2.0
 ACROSS = 8
 # Reflections told; the rest is counted.
 MOST_TOLD = 12
-LEAST_MM2 = 0.01
+LEAST_MM2 = 0.002
 
 
 def require_camera(study: Study) -> None:
@@ -333,4 +333,5 @@ def _image_words(each: dict) -> str:
     beside = f"{abs(right):.0f} mm {'right' if right > 0 else 'left'} of the axis"
     side = "on the axis" if abs(right) < 0.5 else beside
     up, area = each["height_mm"]["value"], each["area_mm2"]["value"]
-    return f"{each['kind'].capitalize()} {each['thing']}: {up:.0f} mm up, {side}, {area:.2g} mm² as seen"
+    area = f"{area:.0f}" if area >= 10 else f"{area:.2g}"
+    return f"{each['kind'].capitalize()} {each['thing']}: {up:.0f} mm up, {side}, {area} mm² as seen"

@@ -12,6 +12,8 @@ from ..sightgrid import Grid, ways_of
 
 # Each cell in which a lamp's small image may lie is looked at by so many rays, across and down.
 FINER = 8
+# Parts of one thing's image that are no more cells apart are one: along a thin rim cells are missed.
+JOINED = 8
 # Neighbours' ways that part by more, radians, are of different faces: nothing between them is searched.
 MOST_TURN = 0.5
 
@@ -64,7 +66,7 @@ def list_images(lookout: Lookout, grid: Grid, glass: str) -> list[Image]:
     near = _near_lamps(lookout, seen, mine & _is_thrown(seen, ways), grid.shape)
     found = [_sample(seen, mine & ~near, np.arange(len(ways)), grid, 1.0)]
     if near.any():
-        found.append(_look_closer(lookout, grid, np.flatnonzero(near), mine))
+        found.append(_look_closer(lookout, grid, np.flatnonzero(near), part))
     images = _gather(_Samples(*map(np.concatenate, zip(*found, strict=True))), grid.shape)
     return sorted(images, key=lambda image: -image.area_mm2)
 
@@ -110,7 +112,7 @@ def _look_closer(lookout: Lookout, grid: Grid, cells, part) -> _Samples:
 
 
 def _gather(samples: _Samples, shape) -> list[Image]:
-    """Return the connected parts of each thing's image."""
+    """Return the parts of each thing's image that hang together."""
     from scipy import ndimage
 
     images = []
@@ -119,7 +121,7 @@ def _gather(samples: _Samples, shape) -> list[Image]:
         cell, area = samples.cell[own], samples.area[own]
         taken = np.zeros(shape, bool)
         taken.flat[cell] = True
-        labels, count = ndimage.label(taken, np.ones((3, 3)))
+        labels, count = ndimage.label(ndimage.binary_dilation(taken, iterations=JOINED // 2), np.ones((3, 3)))
         part = labels.flat[cell] - 1
 
         def total(values, part=part, count=count):
