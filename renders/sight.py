@@ -211,6 +211,9 @@ class Lookout:
             self._launch(places[start : start + LAUNCH], ways[start : start + LAUNCH], mirrored)
             for start in range(0, len(ways), LAUNCH)
         ]
+        if not parts:
+            none, numbers, rows = np.zeros(0, int), np.zeros(0), np.zeros((0, 3))
+            return Seen(none, none, rows, numbers, none > 0, rows, rows, numbers)
         names = [field.name for field in fields(Seen)]
         return Seen(*(np.concatenate([part[name] for part in parts]) for name in names))
 

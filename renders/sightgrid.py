@@ -10,11 +10,16 @@ from brimcast.scene.built import Camera
 from brimcast.scene.frame import project, slope_of
 
 
+def unit(ways) -> np.ndarray:
+    """Return vectors (..., 3) at length 1."""
+    ways = np.asarray(ways, float)
+    return ways / np.linalg.norm(ways, axis=-1, keepdims=True)
+
+
 def ways_of(camera: Camera, spots) -> np.ndarray:
     """Return unit vectors (n, 3) along which the camera sees spots (n, 2) of the frame, -1 to 1."""
     slopes = slope_of(camera, spots)
-    ways = camera.forward + slopes[:, :1] * camera.right + slopes[:, 1:] * camera.up
-    return ways / np.linalg.norm(ways, axis=1)[:, None]
+    return unit(camera.forward + slopes[:, :1] * camera.right + slopes[:, 1:] * camera.up)
 
 
 def depth_of(camera: Camera, places_mm) -> np.ndarray:
@@ -69,6 +74,12 @@ class Grid:
         """Return the area, level with the sensor, that one cell of the grid covers at places (n, 3)."""
         wide, tall = frame_mm(self.camera, depth_of(self.camera, places_mm))
         return np.prod(self.step) * wide * tall
+
+
+def whole_frame(camera: Camera, lines: int, columns: int) -> Grid:
+    """Return the middles of so many lines and columns of cells that fill the frame."""
+    across, down = ((np.arange(count) + 0.5) / count for count in (columns, lines))
+    return Grid(camera, 2 * across - 1, 1 - 2 * down)
 
 
 def box_of(camera: Camera, places_mm) -> tuple[np.ndarray, np.ndarray] | None:

@@ -14,12 +14,14 @@ from brimcast.scene.panels import sides_of
 from brimcast.scene.readings import Point, read_lamp
 
 from ..sight import Lookout, Seen, is_drink, part_of
-from ..sightgrid import Grid, cover
+from ..sightgrid import Grid, cover, unit
 
-# From one ray to the next at the drink; turns of the card that are tried; places tried on its plane.
+# From one ray to the next at the drink; turns of the card that are tried; places tried on its plane, and how
+# far from its middle.
 STEP_MM = 0.5
 TURN_DEG = 1.0
-SPOT_MM = 1.0
+SPOT_MM = 2.0
+MOST_MM = 250.0
 # A card's face is turned so little away from the camera at least, as a cosine; more is edge-on.
 FLATTEST = 0.15
 # Where no place is given: so far behind the drink's axis, or so far behind the glass.
@@ -126,11 +128,6 @@ class GlowView:
         return Card(at_mm, normal, hide_card(self.camera, self.meshes, at_mm, normal, shape))
 
 
-def unit(way) -> np.ndarray:
-    """Return a vector at length 1."""
-    return np.asarray(way, float) / np.linalg.norm(way)
-
-
 def turn_toward(square: np.ndarray, lamp: np.ndarray):
     """Yield angles in degrees and normals from square to the camera toward a lamp, until edge-on."""
     most = float(np.degrees(np.arccos(np.clip(square @ lamp, -1, 1))))
@@ -164,7 +161,7 @@ def share_on(card: Card, seen: Seen) -> float:
 def hidden_size(grid: Grid, hides: np.ndarray, at_mm, normal, shape: float | None) -> tuple[float, float]:
     """Return about the largest size of a card that is hidden from the middle of the lens, above the table."""
     u, v = sides_of(normal)
-    reach = np.arange(0.5, 250 / SPOT_MM) * SPOT_MM
+    reach = np.arange(0.5, MOST_MM / SPOT_MM) * SPOT_MM
     across, upward = np.meshgrid(reach, reach)
     free = np.ones(across.shape, bool)
     for right in (-1, 1):

@@ -16,7 +16,7 @@ from ..adjust import LUMINANCE, METERED_CARD_LEVEL
 from ..balance import tell_exposure
 from ..exposures import expose_picture, set_light
 from ..sight import Lookout, part_of
-from ..sightgrid import Grid, cover
+from ..sightgrid import cover, whole_frame
 from ..stopsmap import BLOCKED_STOPS, measure_stops
 from .across import SIDES, look_across
 from .answer import Answer, Lacking, entry, tell
@@ -24,7 +24,7 @@ from .edges import find_longest, find_rim
 from .glowing import Card, GlowView
 from .reflected import list_images
 from .study import Frame, Study
-from .tableseen import measure_table
+from .tableseen import measure_line, measure_shadow
 
 BLOCKED_LEVEL = METERED_CARD_LEVEL * 2.0**BLOCKED_STOPS
 GIVE_FIELD = "lamps.field={kind: panel, size: [800 mm, 800 mm], azimuth: 180 deg, elevation: 5 deg}"
@@ -91,7 +91,7 @@ def answer_clipping(study: Study) -> Answer:
         "metered": built.relative,
     }
     lookout = Lookout(built, study.device)
-    values |= measure_table(frame, lookout, light, study.lamp)
+    values |= measure_line(frame, lookout, light) | measure_shadow(lookout, study.lamp, whole.blocked)
     lines = [_clip_words(values), _shadow_words(values, study.lamp)]
     lines.append(f"The whole picture {_headroom_words(values['picture_headroom_stops'])}; "
                  f"{tell(values['clipped_share'])} of it clipped, {tell(values['blocked_up_share'])} "
@@ -242,8 +242,7 @@ def answer_rim_light(study: Study) -> Answer:
     lines, columns = luminance.shape
     lookout, camera = Lookout(study.built, study.device), study.built.camera
     # Rays through the middle of each row of pixels, several across each pixel.
-    spread = (np.arange(columns * ACROSS) + 0.5) / (columns * ACROSS)
-    grid = Grid(camera, 2 * spread - 1, 1 - 2 * (np.arange(lines) + 0.5) / lines)
+    grid = whole_frame(camera, lines, columns * ACROSS)
     seen = lookout.look(camera.place_mm, grid.ways())
     own = part_of(seen, lookout.is_part(hero)).reshape(grid.shape)
     rows = np.flatnonzero(own.any(axis=1))

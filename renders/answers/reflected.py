@@ -64,10 +64,9 @@ def list_images(lookout: Lookout, grid: Grid, glass: str) -> list[Image]:
     seen = lookout.look(grid.camera.place_mm, ways, mirrored=True)
     mine = part_of(seen, part)
     near = _near_lamps(lookout, seen, mine & _is_thrown(seen, ways), grid.shape)
-    found = [_sample(seen, mine & ~near, np.arange(len(ways)), grid, 1.0)]
-    if near.any():
-        found.append(_look_closer(lookout, grid, np.flatnonzero(near), part))
-    images = _gather(_Samples(*map(np.concatenate, zip(*found, strict=True))), grid.shape)
+    rough = _sample(seen, mine & ~near, np.arange(len(ways)), grid, 1.0)
+    fine = _look_closer(lookout, grid, np.flatnonzero(near), part)
+    images = _gather(_Samples(*map(np.concatenate, zip(rough, fine, strict=True))), grid.shape)
     return sorted(images, key=lambda image: -image.area_mm2)
 
 

@@ -1,4 +1,4 @@
-"""The table as the camera sees it: which cells of its map are in sight, and which lie in a glass's shadow."""
+"""The table as the camera sees it: the brightest line in sight, and the shadow of the glass."""
 
 from __future__ import annotations
 
@@ -8,7 +8,7 @@ from brimcast.scene.frame import project
 
 from ..exposures import TABLE_KINDS, Light, caustic_headroom, expose_table
 from ..sight import Lookout
-from ..stopsmap import measure_stops
+from ..sightgrid import unit, whole_frame
 from .answer import Lacking, entry
 from .study import Frame
 
@@ -26,25 +26,54 @@ def see_cells(lookout: Lookout, frame: Frame) -> np.ndarray:
     """Return which cells (ny, nx) the frame shows with nothing before them."""
     camera, cells = frame.built.camera, cell_centres(frame)
     seen = np.all(np.abs(project(camera, cells)[:, :2]) <= 1, axis=1)
-    if seen.any():
-        ways = cells[seen] - camera.place_mm
-        met = lookout.look(camera.place_mm, ways / np.linalg.norm(ways, axis=1)[:, None]).first
-        seen[seen] = met == len(frame.built.solids)
+    met = lookout.look(camera.place_mm, unit(cells[seen] - camera.place_mm)).first
+    seen[seen] = met == len(frame.built.solids)
     return seen.reshape(len(frame.y_mm), len(frame.x_mm))
 
 
-def shade_cells(lookout: Lookout, frame: Frame, lamp: str) -> np.ndarray:
-    """Return from which cells (ny, nx) a glass, drink or solid prop hides the middle of a lamp."""
-    cells = cell_centres(frame) + [0.0, 0.0, ABOVE_MM]
-    (centre,) = (each.centre_mm for each in frame.built.lamps if each.name == lamp)
-    ways = centre - cells
-    met = lookout.look(cells, ways / np.linalg.norm(ways, axis=1)[:, None]).first
-    hidden = (met >= 0) & (met < len(frame.built.solids))
-    return hidden.reshape(len(frame.y_mm), len(frame.x_mm))
+def measure_shadow(lookout: Lookout, lamp: str, blocked: np.ndarray) -> dict:
+    """Return how much of the table in the picture lies in a glass's shadow, and how much of that blocks up.
+
+    In shadow is what a glass, drink or solid prop hides the middle of a lamp from.
+
+    Parameters
+    ----------
+    lookout : Lookout
+    lamp : str
+    blocked : (h, w) bool
+        Pixels of the picture that block up.
+
+    Returns
+    -------
+    dict
+        Entries of an answer.
+    """
+    built = lookout.built
+    solids, grid = len(built.solids), whole_frame(built.camera, *blocked.shape)
+    ways = grid.ways()
+    seen = lookout.look(built.camera.place_mm, ways)
+    table = seen.first == solids
+    places = seen.place_mm[table] + [0.0, 0.0, ABOVE_MM]
+    (centre,) = (each.centre_mm for each in built.lamps if each.name == lamp)
+    met = lookout.look(places, unit(centre - places)).first
+    shadow = table.copy()
+    shadow[table] = (met >= 0) & (met < solids)
+    values = {
+        "shadow_cm2": entry(0.0, None, "cm2"),
+        "shadow_blocked_share": entry(None, None, "%"),
+    }
+    if shadow.any():
+        # A pixel covers so much of the level table.
+        slant = (ways[shadow] @ built.camera.forward) / np.abs(ways[shadow, 2])
+        area = grid.area_mm2(seen.place_mm[shadow]) * slant
+        values["shadow_cm2"] = entry(float(area.sum()) / 100, None, "cm2")
+        share = float(area @ blocked.ravel()[shadow] / area.sum())
+        values["shadow_blocked_share"] = entry(100 * share, None, "%")
+    return values
 
 
-def measure_table(frame: Frame, lookout: Lookout, light: Light, lamp: str) -> dict:
-    """Return headroom of the brightest pattern in sight, and how much of a lamp's shadow blocks up.
+def measure_line(frame: Frame, lookout: Lookout, light: Light) -> dict:
+    """Return the headroom of the brightest pattern on the table that the picture shows.
 
     Parameters
     ----------
@@ -54,7 +83,6 @@ def measure_table(frame: Frame, lookout: Lookout, light: Light, lamp: str) -> di
         On its set.
     light : exposures.Light
         Its light as the set is.
-    lamp : str
 
     Returns
     -------
@@ -66,8 +94,6 @@ def measure_table(frame: Frame, lookout: Lookout, light: Light, lamp: str) -> di
         "line_headroom_stops": entry(None, None, "stops"),
         "line_mm": entry(None, None, "mm"),
         "line_clipped_cm2": entry(0.0, None, "cm2"),
-        "shadow_cm2": entry(0.0, None, "cm2"),
-        "shadow_blocked_share": entry(None, None, "%"),
     }
     table = expose_table(built, stored, light)
     if table is None:
@@ -79,12 +105,6 @@ def measure_table(frame: Frame, lookout: Lookout, light: Light, lamp: str) -> di
         values["line_headroom_stops"] = entry(line["headroom_stops"], _peak_error(frame), "stops")
         values["line_mm"] = entry(line["place_mm"], None, "mm")
         values["line_clipped_cm2"] = entry(line["clipped_cm2"], None, "cm2")
-    shadow = in_sight & shade_cells(lookout, frame, lamp)
-    if shadow.any():
-        cell_cm2 = float(frame.x_mm[1] - frame.x_mm[0]) ** 2 / 100
-        values["shadow_cm2"] = entry(float(shadow.sum()) * cell_cm2, None, "cm2")
-        blocked = measure_stops(table).blocked[shadow].mean()
-        values["shadow_blocked_share"] = entry(100 * float(blocked), None, "%")
     return values
 
 

@@ -65,7 +65,7 @@ def test_rim_light_is_found_where_painted():
 
 @pytest.mark.parametrize("change", [{"column": 26}, {"times": 1.8}, {"grey": 0.0002}])
 def test_what_is_no_rim_light(change):
-    """Farther in than 6 % of the width (3.6 pixels), under a stop over the background, or too dark to be seen."""
+    """Farther in than 6 % of the width (3.6 pixels), under a stop brighter, or too dark to be seen."""
     assert not find_rim(paint_rim(slice(None), **change), EDGE, WIDTH, -1, 0.001)[0].any()
 
 

@@ -14,7 +14,8 @@ FIELD = f"""
 brimcast: 1
 table: {{reflectance: 2 %}}
 props: {{rod: {{shape: rod, diameter: {2 * RADIUS} mm, length: 120 mm, material: {{index: {INDEX}}}}}}}
-cards: {{field: {{size: [{2 * HALF} mm, 300 mm], at: [0 mm, {BEHIND} mm, 60 mm], facing: {{azimuth: 0 deg}}}}}}
+cards:
+  field: {{size: [{2 * HALF} mm, 300 mm], at: [0 mm, {BEHIND} mm, 60 mm], facing: {{azimuth: 0 deg}}}}
 lamps: {{key: {{kind: disc, diameter: 60 mm, throw: 1.5 m, azimuth: 30 deg, aim: [0 mm, 290 mm, 60 mm],
   colour: 587 nm, reading: {{f_number: f/11, iso: 100, distance: 1.5 m, receptor: flat}}}}}}
 camera: {{at: [0 mm, -{AWAY} mm, 60 mm], aim: [0 mm, 0 mm, 60 mm], lens: 100 mm, f_number: f/11}}
@@ -76,3 +77,137 @@ def test_dark_edge_is_that_of_a_cylinder_by_snell(field):
 def test_without_a_bright_field_there_is_no_dark_edge(study_of):
     with pytest.raises(Lacking, match="bright field"):
         QUESTIONS[17].answer(study_of(FIELD, {"cards": {}}))
+
+
+# A white table lit from straight above and metered at the datum; nothing stands on it.
+WHITE, F_NUMBER, ISO = 0.9, 16.0, 100.0
+PLAIN = f"""
+brimcast: 1
+table: {{reflectance: {100 * WHITE} %}}
+lamps: {{key: {{kind: disc, diameter: 100 mm, throw: 2 m, elevation: 90 deg,
+  reading: {{f_number: f/{F_NUMBER:g}, iso: {ISO:g}, distance: 2 m, receptor: flat}}}}}}
+camera: {{distance: 1 m, elevation: 40 deg, f_number: f/16, iso: 100, lens: 100 mm}}
+render: {{width: 32}}
+"""
+
+
+def test_white_table_has_the_headroom_that_iso_arithmetic_says(study_of):
+    """ISO 2720: C = 250 for a flat receptor; ISO 12232: H = 0.65 L t / N² far away, saturation at 78 / ISO."""
+    found = QUESTIONS[10].answer(study_of(PLAIN)).values
+    luminance = WHITE / math.pi * 250 * F_NUMBER**2 / ISO
+    magnification = 100 / (1000 - 100)
+    level = 0.65 * luminance / F_NUMBER**2 / (1 + magnification) ** 2 / (78 / ISO)
+    assert found["picture_headroom_stops"]["value"] == pytest.approx(-math.log2(level), abs=0.05)
+    assert found["clipped_share"]["value"] == found["blocked_up_share"]["value"] == 0
+    assert found["line_headroom_stops"]["value"] is None and not found["metered"]
+
+
+def test_three_stops_faster_the_white_table_clips(study_of):
+    found = QUESTIONS[10].answer(study_of(PLAIN, {"camera.iso": "800"}))
+    assert found.values["picture_headroom_stops"]["value"] == pytest.approx(-1.96, abs=0.06)
+    assert found.values["clipped_share"]["value"] == 100 and "clips by 2.0 stops" in found.lines[2]
+
+
+BALL_MM = 40.0
+SHADOW = f"""
+brimcast: 1
+props: {{ball: {{shape: ball, diameter: {BALL_MM} mm, material: black, height: 60 mm}}}}
+lamps: {{key: {{kind: disc, diameter: 10 mm, throw: 5 m, elevation: 40 deg, azimuth: 90 deg, aim: ball}}}}
+camera: {{distance: 1 m, elevation: 60 deg, azimuth: 0 deg, lens: 50 mm, f_number: f/11}}
+render: {{width: 48}}
+"""
+
+
+def test_shadow_of_a_black_ball_blocks_up(study_of):
+    """Its area is that of the ball's outline over the sine of the elevation; the camera sees all of it."""
+    found = QUESTIONS[10].answer(study_of(SHADOW))
+    area = math.pi * (BALL_MM / 2) ** 2 / math.sin(math.radians(40)) / 100
+    assert found.values["shadow_cm2"]["value"] == pytest.approx(area, rel=0.05)
+    assert found.values["shadow_blocked_share"]["value"] > 90
+    assert found.values["metered"] and "metered" in found.lines[-1]
+
+
+# A strip behind left that the rod's edge mirrors; the strip is tall enough for a part of the rod.
+STRIP_MM, NEAR = 90.0, 500.0
+RIM = f"""
+brimcast: 1
+table: {{reflectance: 0 %}}
+props: {{rod: {{shape: rod, diameter: 40 mm, length: 120 mm, material: {{index: 1.5}}}}}}
+lamps:
+  key: {{kind: panel, size: [120 mm, {STRIP_MM} mm], throw: {NEAR} mm, elevation: 0 deg, azimuth: 150 deg,
+    colour: 587 nm, reading: {{f_number: f/22, iso: 100, distance: 1 m, receptor: flat}}}}
+camera:
+  {{at: [0 mm, -1 m, 60 mm], aim: [0 mm, 0 mm, 60 mm], sensor: [24 mm, 36 mm], lens: 200 mm, f_number: f/16}}
+render: {{width: 72}}
+"""
+
+
+def test_rim_light_is_as_long_as_its_lamp_is_mirrored(study_of):
+    """An upright face keeps a ray's slope: at a height h over the middle it meets the lamp's plane at about
+    h (1 + NEAR / 1 m). The other edge bends light by far more than the 30 deg from there to the lamp."""
+    found = QUESTIONS[18].answer(study_of(RIM)).values
+    seen = STRIP_MM / (1 + NEAR / 1000)
+    assert found["left_unbroken"]["value"] == pytest.approx(100 * seen / 120, abs=5)
+    low, high = found["left_from_to_mm"]["value"]
+    assert (low, high) == pytest.approx((60 - seen / 2, 60 + seen / 2), abs=4)
+    assert found["right_unbroken"]["value"] < 5
+    assert found["background_stops"]["value"] < -4
+
+
+MIRROR = """
+brimcast: 1
+props: {ball: {shape: ball, diameter: 60 mm, material: {index: 1.5}}}
+lamps:
+  key: {kind: disc, diameter: 60 mm, throw: 1.5 m, elevation: 35 deg, azimuth: 60 deg}
+  back: {kind: disc, diameter: 60 mm, throw: 1.5 m, elevation: 8 deg, azimuth: 250 deg}
+camera: {distance: 1.1 m, elevation: 10 deg}
+"""
+
+
+def bisect(ball, radius, lamp, eye):
+    """The place on a ball whose normal halves the angle between the ways to lamp and lens."""
+    normal = np.array([0.0, 0.0, 1.0])
+    for _ in range(200):
+        place = ball + radius * normal
+        ways = [(far - place) / np.linalg.norm(far - place) for far in (lamp, eye)]
+        normal = sum(ways) / np.linalg.norm(sum(ways))
+    return ball + radius * normal
+
+
+def test_ball_mirrors_lamps_where_its_normal_halves_the_angle(study_of):
+    study = study_of(MIRROR)
+    built, ball, radius = study.built, np.array([0.0, 0.0, 30.0]), 30.0
+    found = {each["thing"]: each for each in QUESTIONS[19].answer(study).values["reflections"]}
+    assert found.keys() == {"key", "back"}
+    for lamp in built.lamps:
+        place = bisect(ball, radius, lamp.centre_mm, built.camera.place_mm)
+        each = found[lamp.name]
+        assert each["kind"] == "lamp"
+        assert each["height_mm"]["value"] == pytest.approx(place[2], abs=0.1)
+        assert each["right_mm"]["value"] == pytest.approx((place - ball) @ built.camera.right, abs=0.1)
+    # A mirroring ball turns ways twice as fast as its normal: of a far lamp's solid angle it shows
+    # radius² / 4. At this distance that is true to a few per cent.
+    far = np.linalg.norm(built.lamps[0].centre_mm - ball) - radius
+    solid = math.pi * 30**2 / far**2
+    assert found["key"]["area_mm2"]["value"] == pytest.approx(radius**2 / 4 * solid, rel=0.08)
+
+
+# A straight tumbler of water with thin walls, seen level; a lamp stands level 25 deg off the camera.
+RADIUS_G, AWAY_G, BEHIND_G, TURN = 30.0, 900.0, 60.0, 25.0
+GLOW = f"""
+brimcast: 1
+glasses:
+  hero:
+    vessel: {{outline: [[0 mm, 60 mm], [110 mm, 60 mm]], wall: 0.6 mm, base: 4 mm, heel: 0.2 mm}}
+    drink: {{liquid: {{index: 1.333}}, fill: 100 mm, contact: 90 deg}}
+lamps:
+  key: {{throw: 1.5 m, elevation: 0 deg, azimuth: {TURN} deg, aim: [0 mm, {BEHIND_G} mm, 55 mm]}}
+camera: {{at: [0 mm, -{AWAY_G} mm, 55 mm], aim: [0 mm, 0 mm, 55 mm], lens: 90 mm, f_number: f/64}}
+cards: {{glow: {{size: hidden, at: [0 mm, {BEHIND_G} mm, 55 mm], facing: {{azimuth: 0 deg}}}}}}
+"""
+
+
+def test_glow_card(study_of):
+    found = QUESTIONS[16].answer(study_of(GLOW))
+    print(found)
+    assert 0
