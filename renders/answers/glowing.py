@@ -20,8 +20,8 @@ from ..sightgrid import Grid, cover, unit
 # far from its middle.
 STEP_MM = 0.5
 TURN_DEG = 1.0
-SPOT_MM = 2.0
-MOST_MM = 250.0
+SPOT_MM = 1.0
+MOST_MM = 150.0
 # A card's face is turned so little away from the camera at least, as a cosine; more is edge-on.
 FLATTEST = 0.15
 # Where no place is given: so far behind the drink's axis, or so far behind the glass.

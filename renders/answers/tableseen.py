@@ -14,6 +14,8 @@ from .study import Frame
 
 # A shadow is looked for from just above the table.
 ABOVE_MM = 0.05
+# Rays across the picture at least, for the shadow's area.
+LEAST_WIDE = 400
 
 
 def cell_centres(frame: Frame) -> np.ndarray:
@@ -49,7 +51,9 @@ def measure_shadow(lookout: Lookout, lamp: str, blocked: np.ndarray) -> dict:
         Entries of an answer.
     """
     built = lookout.built
-    solids, grid = len(built.solids), whole_frame(built.camera, *blocked.shape)
+    solids, finer = len(built.solids), -(-LEAST_WIDE // blocked.shape[1])
+    blocked = blocked.repeat(finer, axis=0).repeat(finer, axis=1)
+    grid = whole_frame(built.camera, *blocked.shape)
     ways = grid.ways()
     seen = lookout.look(built.camera.place_mm, ways)
     table = seen.first == solids
