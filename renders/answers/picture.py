@@ -6,9 +6,11 @@ from dataclasses import replace
 
 import numpy as np
 
+from brimcast.scene.bodies import mirror_faces
 from brimcast.scene.built import BuiltSet
 from brimcast.scene.frame import azimuth_of
 from brimcast.scene.glowcards import HiddenError
+from brimcast.scene.hangings import face_of
 from brimcast.scene.models_panels import HIDDEN
 from brimcast.scene.readings import at_glass
 
@@ -25,6 +27,7 @@ from .glowing import Card, GlowView
 from .reflected import list_images
 from .study import Frame, Study
 from .tableseen import measure_line, measure_shadow
+from .viewing import camera_of, pixels_of
 
 BLOCKED_LEVEL = METERED_CARD_LEVEL * 2.0**BLOCKED_STOPS
 GIVE_FIELD = "lamps.field={kind: panel, size: [800 mm, 800 mm], azimuth: 180 deg, elevation: 5 deg}"
@@ -36,28 +39,18 @@ DARK_FIELD_STOPS = -2.0
 ACROSS = 8
 # Reflections told; the rest is counted.
 MOST_TOLD = 12
+TABLE = "table"
 LEAST_MM2 = 0.002
 
 
-def require_camera(study: Study) -> None:
-    """Check that a set has a camera.
-
-    Raises
-    ------
-    Lacking
-    """
-    if study.built.camera is None:
-        raise Lacking("a camera", "camera={distance: 1.1 m}")
-
-
-def require_hero(study: Study) -> str:
+def hero_of(study: Study) -> str:
     """Return the name of the hero of a set with a camera: a glass, or a prop where there is none.
 
     Raises
     ------
     Lacking
     """
-    require_camera(study)
+    camera_of(study)
     hero = study.set_file.hero
     if hero is None or not part_points(study.built, hero):
         raise Lacking("a glass", "glasses.hero={vessel: highball}")
@@ -78,7 +71,7 @@ def _not_framed() -> Lacking:
 
 def answer_clipping(study: Study) -> Answer:
     """Answer whether the brightest line clips and the shadow blocks up, as the camera is set."""
-    require_camera(study)
+    camera_of(study)
     frame = study.frame(picture=True)
     built, stored = frame.built, frame.stored
     light = set_light(built, stored)
@@ -129,7 +122,7 @@ def _shadow_words(values: dict, lamp: str) -> str:
 
 def answer_glow_card(study: Study) -> Answer:
     """Answer how large a card hides behind the hero, how to face it, and how much of the drink it lights."""
-    hero = require_hero(study)
+    hero = hero_of(study)
     built = study.built
     hidden = {name: card for name, card in study.set_file.cards.items() if card.size_mm == HIDDEN}
     name, model = next(iter(hidden.items()), (None, None))
@@ -159,13 +152,13 @@ def answer_glow_card(study: Study) -> Answer:
 def _tell_card(study: Study, view: GlowView, card: Card, lamp: str, turn_deg: float, name) -> Answer:
     normal = card.normal
     values = {
-        "size_mm": entry(list(card.size_mm), None, "mm"),
-        "at_mm": entry([float(each) for each in card.at_mm], None, "mm"),
+        "size_mm": entry(list(card.size_mm), 0, "mm"),
+        "at_mm": entry([float(each) for each in card.at_mm], 0, "mm"),
         "lamp": lamp,
-        "turn_deg": entry(turn_deg, None, "deg"),
-        "facing_azimuth_deg": entry(azimuth_of(normal), None, "deg"),
-        "facing_elevation_deg": entry(float(np.degrees(np.arcsin(normal[2]))), None, "deg"),
-        "drink_lit_share": entry(100 * view.lit_share(card), None, "%"),
+        "turn_deg": entry(turn_deg, 0, "deg"),
+        "facing_azimuth_deg": entry(azimuth_of(normal), 0, "deg"),
+        "facing_elevation_deg": entry(float(np.degrees(np.arcsin(normal[2]))), 0, "deg"),
+        "drink_lit_share": entry(100 * view.lit_share(card), 0, "%"),
         "card": name,
     }
     wide, tall = card.size_mm
@@ -177,11 +170,13 @@ def _tell_card(study: Study, view: GlowView, card: Card, lamp: str, turn_deg: fl
         f"{{azimuth: {azimuth}, elevation: {elevation}}}; it then lights "
         f"{tell(values['drink_lit_share'], 0)} of the drink as seen",
     ]  # fmt: skip
+    if study.built.is_cloudy:
+        lines.append("A cloudy drink glows beyond that: what lights it is scattered")
     panel = next((panel for panel in study.built.panels if panel.name == name), None)
     if panel is not None:
         now = Card(card.at_mm, panel.normal, panel.size_mm)
-        values["as_set_size_mm"] = entry(list(panel.size_mm), None, "mm")
-        values["as_set_lit_share"] = entry(100 * view.lit_share(now), None, "%")
+        values["as_set_size_mm"] = entry(list(panel.size_mm), 0, "mm")
+        values["as_set_lit_share"] = entry(100 * view.lit_share(now), 0, "%")
         size = " x ".join(f"{side:.0f}" for side in panel.size_mm)
         lines.append(f"As set it is {size} mm and lights {tell(values['as_set_lit_share'], 0)} of the drink")
     return Answer(tuple(lines), values)
@@ -197,7 +192,7 @@ def _place_words(at_mm) -> str:
 
 def answer_dark_edge(study: Study) -> Answer:
     """Answer how wide the dark edge of the hero is before a bright field."""
-    hero = require_hero(study)
+    hero = hero_of(study)
     across = look_across(Lookout(study.built, study.device), hero)
     if across is None:
         raise _not_framed()
@@ -208,21 +203,18 @@ def answer_dark_edge(study: Study) -> Answer:
     if bright <= max(edge, BLOCKED_LEVEL):
         what = "dark" if bright <= BLOCKED_LEVEL else "darker than the glass's edge"
         raise Lacking(f"a bright field: {' and '.join(across.field)} behind the hero is {what}", GIVE_FIELD)
-    file_px = study.brief.file_width_px or study.built.camera.width_px
-    values, lines = {"field": list(across.field)}, []
+    file = pixels_of(study)
+    values, lines = {"field": list(across.field), "file_width_pixels": file.width}, []
     for side, run in runs.items():
-        wide = None if run is None else run.length
-        pixels = None if run is None else wide * file_px / (2 * across.unit_mm)
-        values[f"{side}_mm"] = entry(wide, None, "mm")
-        values[f"{side}_px"] = entry(pixels, None, "pixels")
         said = "dark from the outline to the middle: the edge cannot be told from the drink"
+        mm = pixels = None
         if run is not None:
-            said = (
-                f"{tell(values[f'{side}_mm'])}, {tell(values[f'{side}_px'], 0)}" if wide else "no dark edge"
-            )
+            mm, pixels = run.length, run.length / across.unit_mm * file.width / 2
+            said = f"{mm:.1f} mm, {pixels:.0f} pixels" if mm else "no dark edge"
+        values[f"{side}_mm"] = entry(mm, 0, "mm")
+        values[f"{side}_pixels"] = entry(pixels, 0, "pixels")
         lines.append(f"Dark edge on the {side}, at half height: {said}")
-    values["file_width_px"] = entry(file_px, 0, "pixels")
-    lines.append(f"Before {' and '.join(across.field)}, in a file {file_px} pixels wide")
+    lines.append(f"Before {' and '.join(across.field)}; pixels of {file.words}")
     return Answer(tuple(lines), values)
 
 
@@ -237,7 +229,7 @@ def _luminance(frame: Frame) -> np.ndarray:
 
 def answer_rim_light(study: Study) -> Answer:
     """Answer over how much of its height the hero has an unbroken bright rim, left and right."""
-    hero = require_hero(study)
+    hero = hero_of(study)
     luminance = _luminance(study.frame(picture=True))
     lines, columns = luminance.shape
     lookout, camera = Lookout(study.built, study.device), study.built.camera
@@ -265,6 +257,8 @@ def answer_rim_light(study: Study) -> Answer:
             ends = sorted(float(height[line, at[line]]) for line in (rows[begin], rows[end - 1]))
         values[f"{side}_from_to_mm"] = entry(ends, None, "mm")
         told.append(_rim_words(values, side))
+    if np.isnan(behind).all():
+        raise Lacking("the background beside the hero in the frame", "camera.aim=hero")
     values["background_stops"] = entry(_stops_over_card(np.nanmedian(behind)), None, "stops")
     if values["background_stops"]["value"] > DARK_FIELD_STOPS:
         told.append(f"The background lies {tell(values['background_stops'], 1, '+')} over an 18 % card: "
@@ -292,28 +286,26 @@ def _rim_words(values: dict, side: str) -> str:
 
 def answer_reflections(study: Study) -> Answer:
     """Answer what the front of the hero mirrors into the camera, and where on it."""
-    hero = require_hero(study)
+    hero = hero_of(study)
     built, camera = study.built, study.built.camera
     (points,) = part_points(built, hero)
     grid = cover(camera, points, STEP_MM)
     if grid is None:
         raise _not_framed()
     lookout = Lookout(built, study.device)
-    kinds = {lamp.name: "lamp" for lamp in built.lamps} | built.sheets
     axis, foot_mm = at_glass(built).place_mm, points[:, 2].min()
     found = []
     for image in list_images(lookout, grid, hero):
-        name = lookout.names[image.thing]
-        kind = kinds.get(name) or ("glass" if image.thing < len(built.solids) else "")
-        if kind and not name.startswith(f"{hero} ") and name != hero and image.area_mm2 >= LEAST_MM2:
+        name, kind = name_thing(study, lookout.names[image.thing])
+        if name not in (hero, TABLE) and image.area_mm2 >= LEAST_MM2:
             found.append(
                 {
                     "thing": name,
                     "kind": kind,
-                    "height_mm": entry(float(image.place_mm[2] - foot_mm), None, "mm"),
-                    "right_mm": entry(float((image.place_mm - axis) @ camera.right), None, "mm"),
-                    "area_mm2": entry(image.area_mm2, None, "mm2"),
-                    "thrown_back": entry(100 * image.reflectance, None, "%"),
+                    "height_mm": entry(float(image.place_mm[2] - foot_mm), 0, "mm"),
+                    "right_mm": entry(float((image.place_mm - axis) @ camera.right), 0, "mm"),
+                    "area_mm2": entry(image.area_mm2, 0, "mm2"),
+                    "thrown_back": entry(100 * image.reflectance, 0, "%"),
                 }
             )
     # Lamps first, then the largest.
@@ -323,8 +315,22 @@ def answer_reflections(study: Study) -> Answer:
     if len(found) > MOST_TOLD:
         lines.append(f"and {len(found) - MOST_TOLD} more")
     if not lines:
-        lines = ["No lamp and nothing that hangs is mirrored in the front of the glass"]
+        lines = ["No lamp and nothing that hangs is mirrored in the front of the hero"]
     return Answer(tuple(lines), values)
+
+
+def name_thing(study: Study, body: str) -> tuple[str, str]:
+    """Return the set's own name of what a body or lamp belongs to, and what that is."""
+    built = study.built
+    if body in mirror_faces(built):
+        body = next(name for name in built.sheets if face_of(name) == body)
+    if body in built.sheets:
+        return body, built.sheets[body]
+    # Drinks, ice and labels are called after their glass, barn doors after their lamp.
+    name = built.parts.get(body, body).split(" ")[0]
+    if name in study.set_file.lamps:
+        return name, "lamp" if name == body else "doors"
+    return name, "glass" if name in study.set_file.glasses else "prop"
 
 
 def _image_words(each: dict) -> str:
