@@ -63,13 +63,13 @@ class GlowView:
         self.built, self.camera = built, built.camera
         self.drinks = [solid.mesh for solid in built.solids if is_drink(built, solid, glass)]
         # As `hangings` chooses them.
-        hiding = [solid.mesh for solid in built.solids if solid.name == glass and behind == "glass"]
-        self.meshes = [*self.drinks, *hiding]
+        own = [solid.mesh for solid in built.solids if solid.name == glass]
+        self.meshes = [*self.drinks, *(own if behind == "glass" else ())]
         self.grid = None
         if not self.drinks:
             return
-        self.hiding_mm = np.concatenate([mesh.vertices_mm for mesh in self.meshes])
-        self.grid = cover(self.camera, self.hiding_mm, STEP_MM)
+        self.glass_mm = np.concatenate([mesh.vertices_mm for mesh in (*self.drinks, *own)])
+        self.grid = cover(self.camera, self.glass_mm, STEP_MM)
         if self.grid is None:
             return
         lookout = Lookout(built, device, glass)
@@ -84,7 +84,7 @@ class GlowView:
         middle = (drink.min(axis=0) + drink.max(axis=0)) / 2
         way = middle - self.camera.place_mm
         level = way[:2] / np.linalg.norm(way[:2])
-        away_mm = max(BEHIND_MM, float(((self.hiding_mm - middle)[:, :2] @ level).max()) + CLEAR_MM)
+        away_mm = max(BEHIND_MM, float(((self.glass_mm - middle)[:, :2] @ level).max()) + CLEAR_MM)
         return middle + away_mm * way / np.linalg.norm(way[:2])
 
     def lit_share(self, card: Card) -> float:
@@ -93,7 +93,7 @@ class GlowView:
 
     def fits(self, at_mm, normal) -> bool:
         """Return whether all of the glass stands before a card's plane."""
-        return bool(np.all((self.hiding_mm - at_mm) @ normal > 0))
+        return bool(np.all((self.glass_mm - at_mm) @ normal > 0))
 
     def list_turns(self, at_mm, lamp: Lamp, shape: float | None = None) -> list[Turn]:
         """Return the turns toward a lamp, from square to the camera on, and the light that each brings.
