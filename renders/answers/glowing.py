@@ -74,18 +74,19 @@ class GlowView:
             return
         lookout = Lookout(built, device, glass)
         seen = lookout.look(self.camera.place_mm, self.grid.ways())
-        own = part_of(seen, lookout.is_part(glass))
-        self.hides = (own & seen.drink if behind == "drink" else own).reshape(self.grid.shape)
-        self.through = _pick(seen, own & seen.drink)
+        hit = part_of(seen, lookout.is_part(glass))
+        self.hides = (hit & seen.drink if behind == "drink" else hit).reshape(self.grid.shape)
+        self.through = _pick(seen, hit & seen.drink)
 
     def place_behind(self) -> np.ndarray:
         """Return a place (3,) behind the drink's axis, where the camera sees the drink's middle."""
         drink = np.concatenate([mesh.vertices_mm for mesh in self.drinks])
         middle = (drink.min(axis=0) + drink.max(axis=0)) / 2
         way = middle - self.camera.place_mm
-        level = way[:2] / np.linalg.norm(way[:2])
-        away_mm = max(BEHIND_MM, float(((self.glass_mm - middle)[:, :2] @ level).max()) + CLEAR_MM)
-        return middle + away_mm * way / np.linalg.norm(way[:2])
+        # Never straight down, where nothing is behind.
+        way = way / max(np.hypot(way[0], way[1]), 1e-6)
+        away_mm = max(BEHIND_MM, float(((self.glass_mm - middle)[:, :2] @ way[:2]).max()) + CLEAR_MM)
+        return middle + away_mm * way
 
     def lit_share(self, card: Card) -> float:
         """Return the share of the drink, as seen, whose straight way through ends on a card's front."""

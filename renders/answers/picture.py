@@ -135,6 +135,9 @@ def answer_glow_card(study: Study) -> Answer:
     if not len(view.through.way):
         raise Lacking("a drink that the camera sees")
     at = np.asarray(model.at_mm, float) if model else view.place_behind()
+    if not at[2] > 0:
+        what = "a camera that looks less steeply down: behind the drink it sees the table"
+        raise Lacking(what, "camera.elevation=12 deg")
     shape, asked = model.shape if model else None, study.brief.lamp
     lamps = [lamp for lamp in built.lamps if asked in (None, lamp.name)]
     lamp, turn = view.find_best(at, lamps, shape)

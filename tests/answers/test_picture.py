@@ -254,6 +254,8 @@ def test_glow_card_needs_a_drink_and_light(study_of):
         QUESTIONS[16].answer(study_of(GLOW, {"glasses.hero.drink": None}))
     with pytest.raises(Lacking, match="a lamp that lights the front"):
         QUESTIONS[16].answer(study_of(GLOW, {"lamps.key.azimuth": "180 deg"}))
+    with pytest.raises(Lacking, match="less steeply"):
+        QUESTIONS[16].answer(study_of(GLOW, {"camera.at": ["0 mm", "0 mm", "900 mm"]}))
 
 
 @pytest.mark.slow
