@@ -342,4 +342,5 @@ def _image_words(each: dict) -> str:
     side = "on the axis" if abs(right) < 0.5 else beside
     up, area = each["height_mm"]["value"], each["area_mm2"]["value"]
     area = f"{area:.0f}" if area >= 10 else f"{area:.2g}"
-    return f"{each['kind'].capitalize()} {each['thing']}: {up:.0f} mm up, {side}, {area} mm² as seen"
+    name = each["thing"] if each["kind"] in each["thing"] else f"{each['kind']} {each['thing']}"
+    return f"{name[0].upper()}{name[1:]}: {up:.0f} mm up, {side}, {area} mm² as seen"
