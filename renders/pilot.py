@@ -126,8 +126,10 @@ def _crop(landings, size_mm, cell: float) -> Window:
             here = (flux > 0) & (panel == kind)
             bins = [np.arange(count + 1) * square for count in counts]
             light, *_ = np.histogram2d(where[here, 1], where[here, 0], bins, weights=flux[here])
-            light = uniform_filter(light / (square**2 * plain), 3, mode="constant")
-            lines, columns = np.nonzero(light > max(0.02, min(0.05, light.max() / 16)))
+            light = uniform_filter(light / square**2, 3, mode="constant")
+            # A lamp may miss the datum: then only its own brightest place tells what is bright.
+            least = max(0.02 * plain, min(0.05 * plain, light.max() / 16)) if plain > 0 else light.max() / 16
+            lines, columns = np.nonzero(light > least)
             if len(lines):
                 low = np.minimum(low, [columns.min() * square, lines.min() * square])
                 high = np.maximum(high, [(columns.max() + 1) * square, (lines.max() + 1) * square])

@@ -199,13 +199,15 @@ def _caustic_lines(name: str, kinds: dict, has_foot: bool) -> list[str]:
     lines = []
     for kind, words in KINDS.items():
         found = kinds[kind]
-        if found["peak_over_table_stops"]["value"] is None:
+        if found["peak_mm"]["value"] is None:
             lines.append(f"{name}, {words}: no pattern on the table")
             continue
         width = found["line_width_mm"]
         wide = f"{_value(width, 1)} mm wide" if width["value"] is not None else "no line with two edges"
-        stops = _value(found["peak_over_table_stops"], 1, sign="+")
-        lines.append(f"{name}, {words}: brightest line {stops} stops over the plain table, {wide}")
+        bright = "where the bare table at the datum gets none of its light"
+        if found["peak_over_table_stops"]["value"] is not None:
+            bright = f"{_value(found['peak_over_table_stops'], 1, sign='+')} stops over the plain table"
+        lines.append(f"{name}, {words}: brightest line {bright}, {wide}")
         if found["length_mm"]["value"] is not None:
             lines.append(f"    {_reach(found, has_foot)}")
     return lines

@@ -271,3 +271,17 @@ def test_lamps_of_all_kinds_share_their_kernels():
             # Neither held from the set before, nor read from the disk: compiled.
             fresh.append([one["hash"] for one in kernels if not one["cache_hit"] or one["cache_disk"]])
     assert fresh[1:] == [[], []]
+
+
+def test_lamp_that_misses_the_datum_still_throws_a_pattern(compute):
+    """Far light comes together n D / (4 (n - 1)) behind a ball's centre (any optics handbook): on the table."""
+    text = """
+    brimcast: 1
+    props: {ball: {shape: ball, diameter: 20 mm, material: {index: 1.5}, at: [200 mm, 0 mm], height: 5 mm}}
+    lamps: {key: {kind: spot, throw: 3 m, elevation: 90 deg, aim: ball, beam: 3 deg, colour: 550 nm}}
+    """
+    report = compute(text).report
+    assert report["lamps"]["key"]["plain_table"] == 0
+    found = report["caustics"]["key"]["refractive"]
+    assert found["peak_mm"]["value"] == pytest.approx([200, 0], abs=1)
+    assert found["peak_over_table_stops"]["value"] is None
