@@ -56,6 +56,15 @@ def test_brightness_out_of_range_is_told_with_the_nearest(study_of):
     assert lines[0].startswith("None in range") and "2.00 m" in lines[1] and "-2.00 stops" in lines[1]
 
 
+def test_best_at_an_end_and_met_throughout_are_told(study_of):
+    brightest = run(study_of(METER), "lamps.key.throw=2m:4m", "maximise meters.here")
+    assert "largest at throw of key 2.00 m" in tell_solution(brightest)[0]
+    assert "end of the range" in tell_solution(brightest)[-1]
+    throughout = run(study_of(METER), "lamps.key.throw=2m:4m", "meters.here < 0 stops")
+    assert throughout.met and throughout.values[0]["value"] == 2000
+    assert "already at throw of key 2.00 m" in tell_solution(throughout)[0]
+
+
 @pytest.mark.slow
 def test_pattern_of_a_round_thing_turns_with_the_lamp(study_of):
     solution = run(study_of(BALL), "lamps.key.azimuth=90deg:150deg", "heading = 300 deg")
