@@ -19,6 +19,8 @@ if TYPE_CHECKING:
     from brimcast.renders.answers.study import Study
 
 LEAST, MOST = 2, 6
+# Sets that `slips.find_spread` draws for one option.
+DRAWS = 8
 HELD = "what is not swapped stays as it stands in A, lamps and camera too"
 CAUTION = (
     "caution: glass and liquid can focus the sun or a hot lamp enough to scorch; never leave them "
@@ -27,6 +29,10 @@ CAUTION = (
 MAKING = (
     "caution: glasses of one batch differ, and none stands just where it is planned; ± is of the computing "
     "alone. Making and placing errors were not counted."
+)
+COUNTED = (
+    "caution: making and placing errors are those of the brief, else common practice; put in what you have "
+    "measured of your glasses and stands."
 )
 
 
@@ -83,7 +89,7 @@ def compare(asked: Asked, out: Path) -> list[str]:
         with Progress() as progress:
             studies, names = _make_studies(asked, sets, swaps, quality, progress)
             told = [HELD] * bool(swaps)
-            lined = lineup.line_up(studies, names, _takes_pictures(sets), _spread(asked, studies), told)
+            lined = lineup.line_up(studies, names, _takes_pictures(sets), _spread(asked), told)
             compared = comparison.compare(lined, asked.by)
             progress(1.0, "drawing")
             return [*_list_lines(compared, asked), f"wrote {out}: {', '.join(_write(compared, asked, out))}"]
@@ -147,19 +153,16 @@ def _check_count(asked: Asked) -> None:
 
 def _make_studies(asked: Asked, sets, swaps, quality: str, progress) -> tuple[list[Study], list[str]]:
     """Return each option's study and name; each tells its share of the whole work."""
-    from brimcast.renders.answers.slips import freeze_places
+    from brimcast.renders.answers.lineup import LETTERS
+    from brimcast.renders.answers.slipped import freeze_places
     from brimcast.renders.answers.study import Study
 
-    count = len(sets) + len(swaps)
     studies: list[Study] = []
+    shown = _Runs(progress, (len(sets) + len(swaps)) * (1 + DRAWS * asked.tolerance))
 
     def add(text: str, path: Path, changes: Mapping[str, object]) -> None:
-        number = len(studies)
-
-        def tell(share: float, words: str) -> None:
-            progress((number + share) / count, f"{chr(ord('A') + number)}: {words}")
-
-        studies.append(Study(text, str(path), changes, quality, asked.device, progress=tell))
+        letter = LETTERS[len(studies)]
+        studies.append(Study(text, str(path), changes, quality, asked.device, progress=shown.of(letter)))
 
     for path, (_, text) in zip(asked.paths, sets, strict=True):
         add(text, path, asked.changes)
@@ -168,6 +171,25 @@ def _make_studies(asked: Asked, sets, swaps, quality: str, progress) -> tuple[li
         kept = {key: value for key, value in held.items() if not _touches(swap, key)}
         add(sets[0][1], asked.paths[0], {**asked.changes, **kept, **swap})
     return studies, _name_options(asked, [read for read, _ in sets], swaps)
+
+
+class _Runs:
+    """Progress of many runs as one; runs that are kept already tell nothing and leave less to do."""
+
+    def __init__(self, progress, count: int):
+        self.progress, self.count = progress, count
+        self.finished, self.last = 0, 0.0
+
+    def of(self, letter: str):
+        """Return what an option's runs tell their progress to."""
+
+        def tell(share: float, words: str) -> None:
+            if share < self.last:
+                self.finished += 1
+            self.last = share
+            self.progress(min((self.finished + share) / self.count, 1.0), f"{letter}: {words}")
+
+        return tell
 
 
 def _touches(swap: Mapping[str, str], key: str) -> bool:
@@ -186,12 +208,12 @@ def _takes_pictures(sets: list[tuple[SetFile, str]]) -> bool:
     return sets[0][0].camera is not None
 
 
-def _spread(asked: Asked, studies):
+def _spread(asked: Asked):
     if not asked.tolerance:
         return None
     from brimcast.renders.answers.slips import find_spread
 
-    return find_spread
+    return lambda study, lamp, kind: find_spread(study, lamp, kind, DRAWS)
 
 
 def _write(compared: Comparison, asked: Asked, out: Path) -> list[str]:
@@ -220,9 +242,7 @@ def _list_lines(compared: Comparison, asked: Asked) -> list[str]:
     lines = [f"{lineup.first.built.title}: {compared.about.replace(' · ', ', ')}; ± is one standard error"]
     lines.append(compared.exposure)
     for option in lineup.options:
-        lines.append(
-            f"{option.letter}  {option.name}: {compared.caption(option.letter).replace(' · ', ', ')}"
-        )
+        lines.append(f"{option.letter}  {option.name}: {', '.join(compared.caption(option.letter))}")
     for letter in compared.differences:
         lines.append(f"{letter} against {first}:")
         lines += [f"    {text}" for text in compared.tell(letter)]
@@ -238,8 +258,7 @@ def _list_cautions(compared: Comparison, asked: Asked) -> list[str]:
     from .words import tell_empty
 
     cautions = [CAUTION]
-    if not asked.tolerance:
-        cautions.append(MAKING)
+    cautions.append(COUNTED if asked.tolerance else MAKING)
     empty = {option.letter: list_empty(option.built) for option in compared.lineup.options}
     for letter, names in empty.items():
         cautions += [line.replace("caution: ", f"caution: in {letter} ") for line in tell_empty(names)]

@@ -9,12 +9,14 @@ from ..images import settings_text
 from .answer import tell
 from .comparing import TRAITS
 from .comparison import Comparison
-from .sidebyside import Panels
+from .sidebyside import Panel, Panels
 
 PAGE_MM = (297.0, 210.0)
 MARGIN_MM = 11.0
 # The part of the page with pictures and tables; words stand to its right.
 _SHOWN_MM = (158.0, 152.0)
+# Of many options the numbers need more room.
+_MANY, _NARROW_MM = 5, 136.0
 _FOOT_MM = 24.0
 _GAP_MM = 3.0
 _TITLE_PT, _SMALLEST_PT = 15.0, 4.5
@@ -157,41 +159,56 @@ def _width_mm(text: str, heavy: bool, size_pt: float) -> float:
 def _show_options(page: _Page, comparison: Comparison, panels: Panels, top: float) -> float:
     """Show each option's picture over its table from above, and their scale; return how far right it goes."""
     count = len(panels.shown)
-    pictured = any(panel.picture is not None for panel in panels.shown)
-    # Letters above, the scale bar below.
-    room = _SHOWN_MM[1] - 12
-    high = (room - _GAP_MM) / 2 if pictured else room
-    most = (_SHOWN_MM[0] - _GAP_MM * (count - 1)) / count
-    shown = [picture for panel in panels.shown for picture in (panel.picture, panel.table)]
-    wide = max(min(most, high * one.shape[1] / one.shape[0]) for one in shown if one is not None)
+    rows = 2 if count >= _MANY else 1
+    columns = -(-count // rows)
+    pictures = [panel.picture for panel in panels.shown if panel.picture is not None]
+    table = panels.shown[0].table
+    # The scale bar stands below, letters above each row; pictures take half of the rest, or less if low.
+    tall = (_SHOWN_MM[1] - 6) / rows
+    room = tall - 6 - (2 if rows > 1 else 0)
+    most = ((_SHOWN_MM[0] if rows == 1 else _NARROW_MM) - _GAP_MM * (columns - 1)) / columns
+    high = max((min(most * _shape(one), (room - _GAP_MM) / 2) for one in pictures), default=0.0)
+    deep = room - (high + _GAP_MM if pictures else 0.0)
+    wide = max((min(most, high / _shape(one)) for one in pictures), default=0.0)
+    wide = max(wide, min(most, deep / _shape(table)))
     for number, panel in enumerate(panels.shown):
-        left = MARGIN_MM + number * (wide + _GAP_MM)
-        wins = panel.letter == comparison.judgement.winner
-        page.write(left, top - 4, Line(f"{panel.letter} wins" if wins else panel.letter, heavy=True), 12)
-        space = 22 if wins else 6
-        name = wrap(Line(panel.name), wide - space - 2, 6.5)
-        if len(name) > 2:
-            name[1] = Line(f"{name[1].text} …")
-        for row, part in enumerate(name[:2]):
-            page.write(left + space, top - (4 if len(name) == 1 else 2 + 2.8 * row), part, 6.5)
+        row, column = divmod(number, columns)
+        left, high_at = MARGIN_MM + column * (wide + _GAP_MM), top - row * tall
+        _head(page, panel, panel.letter == comparison.judgement.winner, left, high_at, wide)
         if panel.picture is not None:
-            page.show(panel.picture, left, top - 6, wide, high)
-        elif pictured:
-            page.write(left, top - 6 - high / 2, Line("no camera, no picture"), 7)
-        low = top - 6 - (high + _GAP_MM if pictured else 0)
-        scale = page.show(panel.table, left, low, wide, high)
+            page.show(panel.picture, left, high_at - 6, wide, high)
+        elif pictures:
+            page.write(left, high_at - 6 - high / 2, Line("no camera, no picture"), 7)
+        scale = page.show(panel.table, left, high_at - 6 - (room - deep), wide, deep)
     long = panels.scale_mm * panels.px_per_mm * scale
     page.bar(MARGIN_MM, top - _SHOWN_MM[1] + 2, long)
     told = f"{panels.scale_mm} mm, all tables from above; the camera's side is below"
     page.write(MARGIN_MM + long + 3, top - _SHOWN_MM[1] + 1.2, Line(told), 7)
-    return MARGIN_MM + count * wide + (count - 1) * _GAP_MM
+    return MARGIN_MM + columns * wide + (columns - 1) * _GAP_MM
+
+
+def _head(page: _Page, panel: Panel, wins: bool, left: float, top: float, wide: float) -> None:
+    """Write an option's letter and name over it, the name in two lines at most."""
+    page.write(left, top - 4, Line(f"{panel.letter} wins" if wins else panel.letter, heavy=True), 12)
+    space = 22 if wins else 6
+    name = wrap(Line(panel.name), wide - space - 2, 6.5)
+    if len(name) > 2:
+        name[1] = Line(f"{name[1].text} …")
+    for row, part in enumerate(name[:2]):
+        page.write(left + space, top - (4 if len(name) == 1 else 2 + 2.8 * row), part, 6.5)
+
+
+def _shape(picture) -> float:
+    """Return a picture's height over its width."""
+    return picture.shape[0] / picture.shape[1]
 
 
 def _list_words(comparison: Comparison) -> list[Line]:
     first = comparison.lineup.first.letter
     lines = [Line(comparison.judgement.reason, heavy=True)]
+    names = {option.letter: option.name for option in comparison.lineup.options}
     for letter in comparison.differences:
-        lines += [Line(""), Line(f"{letter} against {first}", heavy=True)]
+        lines += [Line(""), Line(f"{letter} against {first}: {names[letter]}", heavy=True)]
         lines += [Line(f"{text[0].upper()}{text[1:]}", inset_mm=2.0) for text in comparison.tell(letter)]
     return lines
 

@@ -224,6 +224,9 @@ def _tell_unknown(difference: Difference, one: Mapping, other: Mapping) -> str:
 
 
 def _tell_way(right_mm: float, away_mm: float) -> str:
-    across = f"{abs(right_mm):.0f} mm to the {'right' if right_mm >= 0 else 'left'}"
-    deep = f"{abs(away_mm):.0f} mm {'away from' if away_mm >= 0 else 'toward'} the camera"
-    return f"{across} and {deep}"
+    ways = (
+        (right_mm, "to the right", "to the left"),
+        (away_mm, "away from the camera", "toward the camera"),
+    )
+    told = [f"{abs(by):.0f} mm {more if by > 0 else less}" for by, more, less in ways if abs(by) >= 0.5]
+    return " and ".join(told)

@@ -63,14 +63,16 @@ class Comparison:
         told = tell_exposure(self.lineup.exposed.exposure).removeprefix("Exposed ").removesuffix(".")
         return f"all exposed as {self.lineup.first.letter}: {told}"
 
-    def caption(self, letter: str) -> str:
-        """Return an option's main numbers in a short line."""
+    def caption(self, letter: str) -> list[str]:
+        """Return an option's main numbers in short lines."""
         values = self.lineup.values[letter]
         if values["peak_stops"]["value"] is None:
-            return "no pattern on the table"
+            return ["no pattern on the table"]
         width = values["line_width_mm"]
-        wide = "no line" if width["value"] is None else f"line {tell(width, 1)}"
-        return f"{tell(values['peak_stops'], 1, '+')} · {tell(values['area_cm2'], 2)} · {wide}"
+        wide = "no line" if width["value"] is None else f"line {tell(width, 1)} wide"
+        first = self.lineup.first.letter
+        stops = tell(values["peak_stops"], 1, "+")
+        return [f"{stops} over the plain table of {first}", f"pattern {tell(values['area_cm2'], 2)}", wide]
 
 
 def compare(lineup: Lineup, by: str | None = None) -> Comparison:

@@ -17,7 +17,7 @@ from .sharedmaps import Extent, find_extent, see_table
 # Widths of an option on the sheet by how many there are, pixels.
 _WIDTHS = {2: 680, 3: 560, 4: 460, 5: 400, 6: 360}
 _TALLEST = 1.5  # of picture and of table, over the width
-_MARGIN, _GAP, _HEAD, _NAMES, _FOOT = 60, 30, 118, 64, 150
+_MARGIN, _GAP, _HEAD, _NAMES, _FOOT = 60, 30, 118, 64, 200
 TITLE_PX, LETTER_PX, SMALL_PX = 36, 34, 18
 SCALE_BARS_MM = (10, 20, 50, 100, 200)
 _KEY_STOPS = range(-4, 4)
@@ -103,7 +103,9 @@ def _find_plain_level(lineup: Lineup) -> float:
     return float(level)
 
 
-def draw_sheet(panels: Panels, title: str, facts: Sequence[str], captions: Sequence[str]) -> np.ndarray:
+def draw_sheet(
+    panels: Panels, title: str, facts: Sequence[str], captions: Sequence[Sequence[str]]
+) -> np.ndarray:
     """Return the sheet.
 
     Parameters
@@ -112,8 +114,8 @@ def draw_sheet(panels: Panels, title: str, facts: Sequence[str], captions: Seque
     title : str
     facts : sequence of str
         Told under the title; at most two.
-    captions : sequence of str
-        One line under each table.
+    captions : sequence of sequence of str
+        Lines under each table; at most three.
 
     Returns
     -------
@@ -141,8 +143,9 @@ def draw_sheet(panels: Panels, title: str, facts: Sequence[str], captions: Seque
         elif high:
             words.append(Word(left + wide / 2, tops + high / 2, "no camera, no picture", "mm", colour=QUIET))
         _paste(sheet, panel.table, left + (wide - panel.table.shape[1]) // 2, below)
-        words.append(Word(left, below + deep + 10, captions[number], "la", SMALL_PX, width=wide))
-    return strokes.printed(sheet, words + _draw_foot(sheet, panels, below + deep + 56))
+        for row, text in enumerate(captions[number]):
+            words.append(Word(left, below + deep + 10 + 24 * row, text, "la", SMALL_PX, width=wide))
+    return strokes.printed(sheet, words + _draw_foot(sheet, panels, below + deep + 106))
 
 
 def _fit(picture: np.ndarray, wide: int) -> np.ndarray:

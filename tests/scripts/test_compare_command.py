@@ -10,8 +10,10 @@ from pypdf import PdfReader
 from brimcast.renders import frames
 from brimcast.renders.answers.comparepage import Line, wrap
 from brimcast.renders.images import SETTINGS_KEY
+from brimcast.scripts import comparing_sets
 from brimcast.scripts.cli import main
-from brimcast.scripts.comparing_sets import name_swap, read_swap
+from brimcast.scripts.comparing_sets import Asked, _make_studies, _Runs, name_swap, read_swap
+from brimcast.scripts.computing import read_set
 
 SET = """\
 brimcast: 1
@@ -164,3 +166,70 @@ def test_words_wrap_to_their_column():
     lines = wrap(Line("light that falls " * 9, inset_mm=2.0), 60.0, 8.0)
     assert len(lines) > 2 and " ".join(line.text for line in lines) == ("light that falls " * 9).strip()
     assert [line.inset_mm for line in lines[:3]] == [2.0, 4.0, 4.0]
+
+
+GLASS = """\
+brimcast: 1
+glasses: {hero: {vessel: tumbler}}
+lamps: {key: {throw: 1.2 m}, edge: {throw: 1 m, azimuth: 90 deg}}
+cards: {lift: {at: [200 mm, 0 mm, 60 mm], facing: hero}}
+camera: {distance: 600 mm, focus: hero}
+"""
+
+
+def test_lamps_and_camera_do_not_follow_a_swapped_glass(tmp_path):
+    """What a photographer does: the glass alone is changed. A lamp that the swap itself names does move."""
+    path = tmp_path / "glass.yaml"
+    path.write_text(GLASS, encoding="utf-8")
+    swaps = [{"glasses.hero.vessel": "flute"}, {"glasses.hero.vessel": "flute", "lamps.edge.aim": "hero"}]
+    asked = Asked([path], [], {}, None, "cpu", False, None)
+    studies, names = _make_studies(asked, [read_set(path, {})], swaps, "draft", lambda *_: None)
+    assert names == ["Untitled set", "vessel flute", "vessel flute, edge aim hero"]
+    first, held, freed = (study.built for study in studies)
+    assert held.feet[0].height_mm > 2 * first.feet[0].height_mm
+    for one, other in zip((*first.lamps, first.camera), (*held.lamps, held.camera), strict=True):
+        for key in ("centre_mm", "aim_mm", "place_mm", "forward", "focus_mm"):
+            if hasattr(one, key):
+                assert getattr(other, key) == pytest.approx(getattr(one, key), abs=1e-3), key
+    assert held.panels[1].normal == pytest.approx(first.panels[1].normal, abs=1e-6)
+    key, edge = freed.lamps
+    assert key.centre_mm == pytest.approx(first.lamps[0].centre_mm, abs=1e-3)
+    assert edge.centre_mm[2] > first.lamps[1].centre_mm[2] + 50
+
+
+def test_progress_of_many_runs_only_grows():
+    told = []
+    runs = _Runs(lambda share, words: told.append((share, words)), 4)
+    for letter in "ABA":
+        for share in (0.0, 0.5, 1.0):
+            runs.of(letter)(share, "light")
+    shares = [share for share, _ in told]
+    assert shares == sorted(shares) and shares[-1] == pytest.approx(3 / 4) and told[3][1] == "B: light"
+
+
+@pytest.mark.slow
+def test_tolerance_makes_the_limits_wider(tmp_path, monkeypatch):
+    """A wall a tenth of a millimetre thicker is what the next glass of the batch may have (brief.slips)."""
+    path, told = tmp_path / "glass.yaml", {}
+    path.write_text(GLASS.replace("tumbler", "tumbler, drink: {liquid: water}"), encoding="utf-8")
+    monkeypatch.setattr(comparing_sets, "DRAWS", 2)
+    swapped = [
+        "compare",
+        str(path),
+        "--swap",
+        "glasses.hero.vessel.wall=2.6 mm",
+        "--change",
+        "render.width=24",
+    ]
+    for name, more in (("noise", []), ("making", ["--tolerance"])):
+        assert main([*swapped, *more, "--out", str(tmp_path / name)]) == 0
+        told[name] = json.loads((tmp_path / name / "compare.json").read_text(encoding="utf-8"))
+    before, after = (told[name]["differences"]["B"] for name in ("noise", "making"))
+    assert told["noise"]["options"]["A"]["spread"] == {} and before["tip_mm"]["spread"] == 0
+    # Two deviations of both glasses: each stands 2 mm off its mark, and with it its tip, more or less.
+    assert after["tip_mm"]["spread"] > 0.2 and told["making"]["settings"]["tolerance"]
+    for measure, found in after.items():
+        if found["limit"] is not None:
+            assert found["limit"] >= before[measure]["limit"], measure
+    words = PdfReader(tmp_path / "making" / "compare.pdf").pages[0].extract_text()
+    assert "one deviation by making and placing errors" in " ".join(words.split())
