@@ -57,7 +57,7 @@ def measure_with_errors(light, batches, plain, foot_radius_mm, incident_flux):
     if abs(fluxes.mean() - whole) > 1e-3 * whole:
         raise ValueError(f"the batches hold a mean flux of {fluxes.mean():g}, the light one of {whole:g}")
 
-    halves = _halve(len(batches))
+    halves = halve(len(batches))
     window = _enclose_halves(light, batches, halves) if whole > 0 else (slice(0, 2), slice(0, 2))
     crops = [batch.crop(*window) for batch in batches]
 
@@ -116,7 +116,7 @@ def relative_error(x_mm, y_mm, batches_luminous, least=0.0):
     return float(np.sqrt(variance.mean()) / max(inside.mean(), least))
 
 
-def _halve(count):
+def halve(count):
     """Return 15 balanced splits of batches as (15, count) bool: any two agree on half of 16 batches."""
     # Rows of a Hadamard matrix of order 16 (Sylvester's), less the constant one.
     rows = [[bin(row & (k % 16)).count("1") % 2 for k in range(count)] for row in range(1, 16)]

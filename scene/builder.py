@@ -152,13 +152,13 @@ def _stand_props(set_file: SetFile, stood: _Stood) -> dict[str, str]:
 
 def _scaled(built: BuiltSet) -> BuiltSet:
     """Lamps without readings: equal strength at equal distance, one unit together at the datum, gels off."""
-    even = [replace(lamp, luminance=_even_strength(lamp)) for lamp in built.lamps]
+    even = [replace(lamp, luminance=even_strength(lamp)) for lamp in built.lamps]
     together = sum(lamp.scale * plain_table_factor(lamp) for lamp in even)
     unit = 1 / together if together > 0 else 1.0
     return replace(built, lamps=tuple(replace(lamp, luminance=lamp.luminance * unit) for lamp in even))
 
 
-def _even_strength(lamp: Lamp) -> float:
+def even_strength(lamp: Lamp) -> float:
     """Luminance that makes lamps equally strong on their axes; sun and sky count as if they stood nearer."""
     far = lamp.throw_mm / NEAR_MM if lamp.throw_mm >= SKY_MM else 1.0
     return far**2 / lamp.area_mm2

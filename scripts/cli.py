@@ -309,6 +309,43 @@ def solve(
 
 
 @app.command()
+def compare(
+    set_paths: Annotated[
+        list[Path], typer.Argument(metavar="SET...", help="Two to six set files; or one, with --swap.")
+    ],
+    swap: Annotated[
+        list[str] | None,
+        typer.Option(
+            "--swap",
+            metavar="KEY=VALUE",
+            help="One more option: the set with a value instead, such as 'glasses.hero.vessel=coupe'; "
+            "several parted by ;. Can be repeated.",
+        ),
+    ] = None,
+    by: Annotated[
+        Literal["brightness", "area", "width"] | None,
+        typer.Option("--by", help="What counts for winning; else all three."),
+    ] = None,
+    tolerance: Annotated[
+        bool, typer.Option("--tolerance", help="Count making and placing errors; takes nine times as long.")
+    ] = False,
+    out: Annotated[
+        Path | None,
+        typer.Option("--out", metavar="DIR", help="Folder for the output; else out/ and the name, -compare."),
+    ] = None,
+    quality: Quality = None,
+    device: Device = "auto",
+    change: Change = None,
+) -> None:
+    """Compare options in the same light, by the same exposure."""
+    from . import comparing_sets, computing
+
+    changes = computing.list_changes(change)
+    asked = comparing_sets.Asked(set_paths, swap or [], changes, quality, device, tolerance, by)
+    print("\n".join(comparing_sets.compare(asked, out or Path("out") / f"{set_paths[0].stem}-compare")))
+
+
+@app.command()
 def about(device: Device = "auto") -> None:
     """Show what runs here: versions, device, caches."""
     from brimcast.renders import engine
