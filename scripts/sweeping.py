@@ -22,6 +22,7 @@ if TYPE_CHECKING:
     from brimcast.renders.answers.sweepfiles import Frame
     from brimcast.renders.answers.takes import Take
     from brimcast.renders.answers.variations import Variant, Variation
+    from brimcast.scene.built import BuiltSet
 
 # So many variants are told one by one.
 MOST_TOLD = 12
@@ -63,13 +64,16 @@ class Asked:
 
 @dataclass(frozen=True, eq=False)
 class Checked:
-    """A variant that was found right: its coarse geometry, the take that computes it, and what names that."""
+    """A variant that was found right: its coarse geometry, and the take that computes it.
+
+    `digest` is that of what the take computes, `pictured` that of what it would with a picture.
+    """
 
     variant: Variant
-    built: object
+    built: BuiltSet
     take: Take
     digest: str
-    seed: int
+    pictured: str
 
 
 def sweep(asked: Asked) -> list[str]:
@@ -90,8 +94,7 @@ def sweep(asked: Asked) -> list[str]:
     try:
         with Progress() as progress:
             checked = _check(asked, variations, set_file, text, progress)
-        with Progress() as progress:
-            return _run(asked, variations, set_file, text, checked, progress)
+        return _run(asked, variations, set_file, text, checked)
     except KeyboardInterrupt:
         kept = "whole frames are kept, other output is unchanged; run again to go on"
         raise Interrupted(f"interrupted; {kept}") from None
@@ -129,7 +132,7 @@ def _check_workers(asked: Asked) -> None:
         raise PersonError("--workers and --scheduler: give one, workers here or a cluster's")
     if asked.workers is not None and not 1 <= asked.workers <= MOST_WORKERS:
         raise PersonError(f"--workers {asked.workers}: not allowed; allowed: 1 to {MOST_WORKERS}")
-    if asked.workers or asked.scheduler:
+    if asked.workers is not None or asked.scheduler is not None:
         from brimcast.renders.answers.takes import import_dask
 
         import_dask()
@@ -145,13 +148,15 @@ def _check(asked: Asked, variations, base, text: str, progress) -> list[Checked]
     file = str(asked.path.absolute())
 
     def check(variant: Variant) -> Checked:
-        set_file = setfile.parse(text, str(asked.path), {**asked.changes, **variant.changes})
-        changes = {**asked.changes, **variant.changes, **steady_changes(set_file, base, asked.picture)}
-        traced = setfile.parse(text, str(asked.path), changes)
+        changes = {**asked.changes, **variant.changes}
+        set_file = setfile.parse(text, str(asked.path), changes)
+        steady = [steady_changes(set_file, base, picture) for picture in (False, True)]
+        digests = [setfile.digest(setfile.parse(text, str(asked.path), changes | same)) for same in steady]
         folder, quality = str((asked.out / "frames").absolute()), set_file.render.quality
-        take = Take(text, file, changes, quality, asked.device, asked.picture, folder, str(variant))
+        traced = changes | steady[asked.picture]
+        take = Take(text, file, traced, quality, asked.device, asked.picture, folder, str(variant))
         built = trim_built(build(set_file, detail=0.5))
-        return Checked(variant, built, take, setfile.digest(traced), traced.render.seed)
+        return Checked(variant, built, take, digests[asked.picture], digests[True])
 
     variants, checked = list_variants(variations), []
     for number, found in enumerate(check_variants(variants, check)):
@@ -160,7 +165,7 @@ def _check(asked: Asked, variations, base, text: str, progress) -> list[Checked]
     return checked
 
 
-def _run(asked: Asked, variations, base, text: str, checked: list[Checked], progress) -> list[str]:
+def _run(asked: Asked, variations, base, text: str, checked: list[Checked]) -> list[str]:
     """Compute what is not kept yet, write all files, and return the lines to print."""
     from brimcast.renders.answers import sweepfiles
     from brimcast.renders.frames import FrameStore
@@ -169,16 +174,17 @@ def _run(asked: Asked, variations, base, text: str, checked: list[Checked], prog
     with contextlib.ExitStack() as pool:
         variant, compute = _start(asked, pool)
         names, takes = _find_kept(checked, store, variant)
-        for _ in compute(takes, lambda share, told: progress(0.97 * share, told)):
+        progress = pool.enter_context(Progress())
+        for _ in compute(takes, progress):
             pass
-    progress(0.97, "drawing")
     frames = tuple(
         sweepfiles.Frame(each.variant, each.built, name) for each, name in zip(checked, names, strict=True)
     )
     quality = ", ".join(dict.fromkeys(each.take.quality for each in checked))
     settings = _list_settings(asked, variations, base, text, variant)
     done = sweepfiles.Sweep(variations, frames, store, quality, asked.metered, settings)
-    written, measures = sweepfiles.write_sweep(done, asked.out, asked.picture, lambda share, told: None)
+    with Progress() as progress:
+        written, measures = sweepfiles.write_sweep(done, asked.out, asked.picture, progress)
     computed = f"{len(takes)} computed, {len(set(names)) - len(takes)} kept from before"
     return [
         f"{base.title}: {len(checked)} variants at {quality}; {computed}",
@@ -193,7 +199,7 @@ def _start(asked: Asked, pool: contextlib.ExitStack):
     """Return the engine's variant, and what computes takes: workers that end with `pool`, or this process."""
     from brimcast.renders.answers import takes
 
-    if asked.workers or asked.scheduler:
+    if asked.workers is not None or asked.scheduler is not None:
         crew = pool.enter_context(takes.Pool(asked.device, asked.workers, asked.scheduler))
         return crew.variant, crew.compute
     from brimcast.renders.engine import start
@@ -207,12 +213,17 @@ def _find_kept(checked: list[Checked], store, variant: str) -> tuple[list[str], 
 
     names, missing = [], {}
     for each in checked:
-        take = each.take
-        wanted = name_frames(each.digest, each.seed, take.quality, variant, take.picture)
-        name = next((name for name in wanted if name in missing or store.find(name, table=False)), wanted[0])
+        about = each.built.seed, each.take.quality, variant
+        # A picture's run has the table's light too.
+        wanted = [
+            *name_frames(each.digest, *about, each.take.picture),
+            *name_frames(each.pictured, *about, True),
+        ]
+        name = next((name for name in wanted if name in missing or store.find(name, table=False)), None)
+        if name is None:
+            name = wanted[0]
+            missing[name] = each.take
         names.append(name)
-        if name == wanted[0] and name not in missing and store.find(name, table=False) is None:
-            missing[name] = take
     return names, list(missing.values())
 
 

@@ -29,6 +29,8 @@ CAUSTIC_WORDS = {
 }
 METER_WORDS = {"light": "Light on the meter", "stops_over_table": "Over the plain table, stops"}
 MOST_TICKS = 9
+# Inches: a panel with what stands round it, and room over and under all of them.
+_PANEL_IN, _HIGH_IN, _LOW_IN, _LEGEND_IN = (4.4, 2.9), 0.95, 0.55, 0.7
 # Told apart in black and white too.
 _STYLES = (("-", "o"), ("--", "s"), (":", "^"), ("-.", "D"), ((0, (6, 2, 1, 2, 1, 2)), "v"))
 _GREYS = ("0.0", "0.35", "0.55")
@@ -98,10 +100,24 @@ def draw_page(
 
     columns = min(3, len(words))
     rows = -(-len(words) // columns)
-    figure = Figure(figsize=(4.3 * columns + 0.4, 3.1 * rows + 1.1), dpi=110, layout="constrained")
+    low = _LOW_IN + _LEGEND_IN * (len(variations) == 2)
+    size = columns * _PANEL_IN[0], rows * _PANEL_IN[1] + _HIGH_IN + low
+    figure = Figure(figsize=size, dpi=110)
     canvas = FigureCanvasAgg(figure)
-    figure.suptitle(f"{title}\n{note}", x=0.01, ha="left", fontsize=12)
-    panels = figure.subplots(rows, columns, squeeze=False).ravel()
+    figure.text(0.15 / size[0], 1 - 0.15 / size[1], f"{title}\n{note}", va="top", fontsize=12)
+    panels = figure.subplots(
+        rows,
+        columns,
+        squeeze=False,
+        gridspec_kw={
+            "left": 0.7 / size[0],
+            "right": 1 - 0.2 / size[0],
+            "bottom": low / size[1],
+            "top": 1 - _HIGH_IN / size[1],
+            "wspace": 0.26,
+            "hspace": 0.42,
+        },
+    ).ravel()
     for panel, (name, text) in zip(panels, words.items(), strict=False):
         _draw_panel(panel, name, variations, variants, measures)
         panel.set_title(text, fontsize=10, loc="left")
@@ -109,7 +125,7 @@ def draw_page(
         panel.set_axis_off()
     if len(variations) == 2:
         handles, labels = panels[0].get_legend_handles_labels()
-        figure.legend(handles, labels, title=variations[1].key, loc="outside lower left", ncols=6, fontsize=9)
+        figure.legend(handles, labels, title=variations[1].key, loc="lower left", ncols=6, fontsize=9)
     canvas.draw()
     return np.asarray(canvas.buffer_rgba())[..., :3].copy()
 
@@ -124,10 +140,10 @@ def _draw_panel(panel, name: str, variations, variants, measures) -> None:
         label = None if second is None else variations[1].texts[second]
         panel.fill_between(along, values - errors, values + errors, color=grey, alpha=0.22, linewidth=0)
         panel.plot(along, values, linestyle=dash, marker=marker, color=grey, markersize=4, label=label)
-    if len(first.texts) <= MOST_TICKS or first.numbers is None:
+    if by_text := len(first.texts) <= MOST_TICKS or first.numbers is None:
         step = -(-len(first.texts) // MOST_TICKS)
         panel.set_xticks(along[::step], [_short(text) for text in first.texts[::step]])
-    panel.set_xlabel(first.key + (f", {first.unit}" if first.unit else ""), fontsize=9)
+    panel.set_xlabel(first.key + (f", {first.unit}" if first.unit and not by_text else ""), fontsize=9)
     panel.tick_params(labelsize=8)
     panel.ticklabel_format(axis="y", useOffset=False)
     panel.grid(True, color="0.88", linewidth=0.6)

@@ -104,12 +104,12 @@ def choose_bar(extent: Extent) -> int:
 
 
 def _lay_light(view: View, extent: Extent, gain: float) -> np.ndarray:
-    """Return the light by pixels: means of nine places each, in linear light."""
+    """Return the light by pixels; where cells are small, means of nine places each, in linear light."""
     width, height = extent.size_px
-    fine = extent.px_per_mm * _FINE
+    times = 1 if (view.x_mm[1] - view.x_mm[0]) * extent.px_per_mm >= 2 else _FINE
     places = (
-        (view.x_mm, extent.left + (np.arange(width * _FINE) + 0.5) / fine),
-        (view.y_mm, extent.far - (np.arange(height * _FINE) + 0.5) / fine),
+        (view.x_mm, extent.left + (np.arange(width * times) + 0.5) / (extent.px_per_mm * times)),
+        (view.y_mm, extent.far - (np.arange(height * times) + 0.5) / (extent.px_per_mm * times)),
     )
     found, within = [], []
     for centres, at in places:
@@ -118,8 +118,8 @@ def _lay_light(view: View, extent: Extent, gain: float) -> np.ndarray:
         found.append(np.clip(cells, 0, len(centres) - 1))
     columns, rows = found
     seen = view.light[np.ix_(rows, columns)] * gain
-    mapped = np.logical_and.outer(within[1], within[0]).reshape(height, _FINE, width, _FINE).mean(axis=(1, 3))
-    shown = display(seen.reshape(height, _FINE, width, _FINE, 3).mean(axis=(1, 3)))
+    mapped = np.logical_and.outer(within[1], within[0]).reshape(height, times, width, times).mean(axis=(1, 3))
+    shown = display(seen.reshape(height, times, width, times, 3).mean(axis=(1, 3)))
     return np.where(mapped[..., None] > 0.5, shown, np.array(BLANK)).astype(float)
 
 

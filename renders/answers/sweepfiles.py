@@ -206,5 +206,5 @@ def _tell_look(sweep: Sweep, gain: float) -> str:
     if built.camera is None:
         return f"{start} All at one exposure."
     exposed = tell_exposure(set_light(built, sweep.open(sweep.frames[0])).exposed.exposure)
-    darker = f" Shown {-np.log2(gain):.1f} stops darker, all alike." if gain < 0.97 else ""
+    darker = f" Shown {-np.log2(gain):.1f} stops darker than that, all alike." if gain < 0.97 else ""
     return f"{start} {exposed}{darker}"

@@ -22,10 +22,10 @@ from .answer import entry, quadrature
 from .variations import Variant, Variation
 
 _AXES = ("x", "y")
-# Share of the focused light beyond each edge of what a sheet shows, and how much is shown round it.
-_TAIL, _RIM_MM = 0.02, 12.0
+# A sheet shows where focused light is this share of the plain table and more, but for a tail at each edge.
+_SEEN, _TAIL, _RIM_MM = 0.125, 0.01, 12.0
 # The brightest plain table of a sheet is not shown brighter than this share of saturation.
-BRIGHTEST_PLAIN = 0.3
+BRIGHTEST_PLAIN = 0.6
 
 
 @dataclass(frozen=True, eq=False)
@@ -166,6 +166,8 @@ def _find_box(stored: Stored, light: Light, circles: Sequence[Circle]) -> tuple 
     focused = np.sum(maps, axis=0)
     if not focused.max() > 0:
         return None
+    seen = np.where(focused >= _SEEN * (light.plain @ BAND_XYZ[:, 1]), focused, 0.0)
+    focused = seen if seen.any() else focused
     ends = []
     for centres, axis in ((stored.table["x_mm"], 0), (stored.table["y_mm"], 1)):
         along = np.cumsum(focused.sum(axis=axis))

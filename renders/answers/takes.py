@@ -4,8 +4,10 @@ from __future__ import annotations
 
 import contextlib
 import os
+import signal
 import tempfile
 import threading
+import time
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from importlib.metadata import version
@@ -15,9 +17,10 @@ from brimcast.shared.errors import EngineError, PersonError
 
 Progress = Callable[[float, str], None]
 
+_CURE = "Cure: run again to go on, with fewer workers if memory is short"
 CLUSTER_CURE = "python -m pip install 'brimcast[cluster]'"
-# How often the time left is told anew while workers compute.
-_PATIENCE_S = 1.0
+# How often the time left is told anew while workers compute, and how long they may all be away.
+_PATIENCE_S, MOST_AWAY_S = 1.0, 90.0
 # One set at a time in a process, however many threads a worker has.
 _ENGINE = threading.Lock()
 
@@ -123,7 +126,9 @@ class Pool:
                 text = f"--scheduler {self.scheduler!r}: cannot be reached; write it like tcp://host:8786"
                 raise PersonError(text) from error
             self._client = self._open.enter_context(client)
-            self._meet(os.cpu_count() if self.scheduler is None else None)
+            if self.scheduler is None:
+                self._client.register_plugin(_quiet_worker(distributed))
+            self._meet()
             self._open = self._open.pop_all()
         return self
 
@@ -145,19 +150,16 @@ class Pool:
             silence_logs="CRITICAL",
         )
 
-    def _meet(self, cores: int | None) -> None:
-        """Start the engines of all workers, cores shared between them, and see that they are alike."""
-        infos = self._client.scheduler_info(n_workers=-1)["workers"]
+    def _meet(self) -> None:
+        """Start the engines of all workers, and see that they are alike."""
+        infos = self._list_workers()
         if not infos:
             raise PersonError(f"--scheduler {self.scheduler!r}: it has no workers; start some")
         self.count = len(infos)
-        if cores is not None:
-            threads = dict.fromkeys(infos, max(1, cores // self.count))
-        else:
-            threads = {address: info["nthreads"] for address, info in infos.items()}
+        # Workers here share the cores; each of a cluster's has as many as it was started with.
+        self._threads = None if self.scheduler else max(1, (os.cpu_count() or 1) // self.count)
         asked = [
-            self._client.submit(_prepare, self.device, count, workers=[address], pure=False)
-            for address, count in threads.items()
+            self._client.submit(_prepare, self.device, workers=[address], pure=False) for address in infos
         ]
         alike = set(self._client.gather(asked))
         if len(alike) > 1:
@@ -169,6 +171,10 @@ class Pool:
             text = f"the workers have brimcast {number}, and this is {version('brimcast')}. Cure: install one"
             raise EngineError(text)
 
+    def _list_workers(self) -> list[str]:
+        """Return the addresses of the workers there are now."""
+        return list(self._client.scheduler_info(n_workers=-1)["workers"])
+
     def compute(self, takes: Sequence[Take], progress: Progress) -> Iterator[str]:
         """Compute takes side by side and yield the folder of each as it is done.
 
@@ -177,17 +183,22 @@ class Pool:
         Raises
         ------
         EngineError
-            A worker died.
+            A worker died, or all of them are gone.
         PersonError
         """
         from distributed import wait
         from distributed.scheduler import KilledWorker
 
-        waiting = {self._client.submit(compute_take, take, pure=False): take for take in takes}
+        submit, seen = self._client.submit, time.monotonic()
+        waiting = {submit(_compute_in_worker, take, self._threads, pure=False): take for take in takes}
         try:
             while waiting:
                 done = len(takes) - len(waiting)
                 progress(done / len(takes), f"{done} of {len(takes)} done by {self.count} workers")
+                if self._list_workers():
+                    seen = time.monotonic()
+                elif time.monotonic() - seen > MOST_AWAY_S:
+                    raise EngineError(f"all workers are gone; what was whole by then is kept. {_CURE}")
                 with contextlib.suppress(TimeoutError):
                     wait(list(waiting), _PATIENCE_S, "FIRST_COMPLETED")
                 for future in [future for future in waiting if future.done()]:
@@ -201,18 +212,37 @@ class Pool:
 
 
 def _tell_death(take: Take) -> str:
-    cure = "Cure: run again to go on, with fewer workers if memory is short"
-    return f"a worker died while it computed {take.words}; what was whole by then is kept. {cure}"
+    return f"a worker died while it computed {take.words}; what was whole by then is kept. {_CURE}"
 
 
-def _prepare(device: str, threads: int) -> tuple[str, str]:
-    """In a worker: start the engine on some cores; return version and variant."""
-    from ..engine import limit_threads, start
+def _prepare(device: str) -> tuple[str, str]:
+    """In a worker: start the engine; return version and variant."""
+    from ..engine import start
 
     with _ENGINE:
-        variant = start(device).variant
-        limit_threads(threads)
-    return version("brimcast"), variant
+        return version("brimcast"), start(device).variant
+
+
+def _compute_in_worker(take: Take, threads: int | None) -> str:
+    """In a worker: compute a take on so many cores, or as many as the worker has."""
+    from distributed import get_worker
+
+    from ..engine import limit_threads
+
+    limit_threads(threads or get_worker().state.nthreads)
+    return compute_take(take)
+
+
+def _quiet_worker(distributed):
+    """Return what makes workers here leave Ctrl-C to the process that started them."""
+
+    class Quiet(distributed.WorkerPlugin):
+        name = "quiet"
+
+        def setup(self, worker):
+            signal.signal(signal.SIGINT, signal.SIG_IGN)
+
+    return Quiet()
 
 
 def import_dask():
