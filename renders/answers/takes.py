@@ -19,8 +19,9 @@ Progress = Callable[[float, str], None]
 
 _CURE = "Cure: run again to go on, with fewer workers if memory is short"
 CLUSTER_CURE = "python -m pip install 'brimcast[cluster]'"
-# How often the time left is told anew while workers compute, and how long they may all be away.
-_PATIENCE_S, MOST_AWAY_S = 1.0, 90.0
+# How long a scheduler may take to answer, how often the time left is told anew while workers compute, and
+# how long they may all be away.
+PATIENT_S, TOLD_EVERY_S, MOST_AWAY_S = 10.0, 1.0, 90.0
 # One set at a time in a process, however many threads a worker has.
 _ENGINE = threading.Lock()
 
@@ -121,7 +122,7 @@ class Pool:
             else:
                 address = self.scheduler
             try:
-                client = distributed.Client(address, timeout=10)
+                client = distributed.Client(address, timeout=PATIENT_S)
             except (OSError, ValueError) as error:
                 text = f"--scheduler {self.scheduler!r}: cannot be reached; write it like tcp://host:8786"
                 raise PersonError(text) from error
@@ -171,6 +172,11 @@ class Pool:
             text = f"the workers have brimcast {number}, and this is {version('brimcast')}. Cure: install one"
             raise EngineError(text)
 
+    @property
+    def address(self) -> str:
+        """Of the scheduler."""
+        return self._client.scheduler.address
+
     def _list_workers(self) -> list[str]:
         """Return the addresses of the workers there are now."""
         return list(self._client.scheduler_info(n_workers=-1)["workers"])
@@ -200,7 +206,7 @@ class Pool:
                 elif time.monotonic() - seen > MOST_AWAY_S:
                     raise EngineError(f"all workers are gone; what was whole by then is kept. {_CURE}")
                 with contextlib.suppress(TimeoutError):
-                    wait(list(waiting), _PATIENCE_S, "FIRST_COMPLETED")
+                    wait(list(waiting), TOLD_EVERY_S, "FIRST_COMPLETED")
                 for future in [future for future in waiting if future.done()]:
                     take = waiting.pop(future)
                     try:

@@ -95,27 +95,28 @@ def test_line_sharpens_as_the_lamp_goes_back(bench):
     assert wide[0] == pytest.approx(np.sqrt(image_mm**2 + 0.46 * 0.5**2), abs=3 * error[0] + 0.05 * image_mm)
 
 
-def test_table_of_measures_says_what_direct_runs_say(bench, tmp_path):
-    for line, throw in list(zip(bench.table, THROWS, strict=True))[1:]:
-        assert line["lamps.key.throw"] == throw
-        assert f"{float(line['lamps.key.throw [m]']):g} m" == throw
-        folder = tmp_path / throw.replace(" ", "")
-        options = ["--change", f"lamps.key.throw={throw}", "--device", "cpu", "--out", str(folder)]
-        assert main(["map", str(bench.path), *options]) == 0
-        report = json.loads((folder / "report.json").read_text(encoding="utf-8"))
-        for key in ("line_width_mm", "area_cm2", "peak_over_table_stops", "flux_share"):
-            told = report["caustics"]["key"]["refractive"][key]
-            assert float(line[f"key.refractive.{key}"]) == pytest.approx(told["value"], rel=1e-4), key
-            error = float(line[f"key.refractive.{key}.standard_error"])
-            assert error == pytest.approx(told["standard_error"], rel=1e-2), key
-        peak = [float(line[f"key.refractive.peak_{axis}_mm"]) for axis in "xy"]
-        assert peak == pytest.approx(report["caustics"]["key"]["refractive"]["peak_mm"]["value"], abs=1e-3)
-        light = report["meters"]["side"]["all"]["light"]
-        assert float(line["meters.side.light"]) == pytest.approx(light["value"], rel=1e-4)
-        assert float(line["meters.side.light.standard_error"]) == pytest.approx(
-            light["standard_error"], rel=1e-2, abs=1e-4
-        )
-        assert float(line["key.plain_table"]) == pytest.approx(report["lamps"]["key"]["plain_table"], rel=1e-4)
+@pytest.mark.parametrize(
+    "throw", [*(pytest.param(throw, marks=pytest.mark.slow) for throw in THROWS[:-1]), THROWS[-1]]
+)
+def test_table_of_measures_says_what_a_direct_run_says(throw, bench, tmp_path):
+    (line,) = (line for line in bench.table if line["lamps.key.throw"] == throw)
+    assert f"{float(line['lamps.key.throw [m]']):g} m" == throw
+    options = ["--change", f"lamps.key.throw={throw}", "--device", "cpu", "--out", str(tmp_path)]
+    assert main(["map", str(bench.path), *options]) == 0
+    report = json.loads((tmp_path / "report.json").read_text(encoding="utf-8"))
+    told = report["caustics"]["key"]["refractive"]
+    for key in ("line_width_mm", "area_cm2", "peak_over_table_stops", "flux_share"):
+        name = f"key.refractive.{key}"
+        assert float(line[name]) == pytest.approx(told[key]["value"], rel=1e-4), key
+        error = float(line[f"{name}.standard_error"])
+        assert error == pytest.approx(told[key]["standard_error"], rel=1e-2), key
+    peak = [float(line[f"key.refractive.peak_{axis}_mm"]) for axis in "xy"]
+    assert peak == pytest.approx(told["peak_mm"]["value"], abs=1e-3)
+    light = report["meters"]["side"]["all"]["light"]
+    assert float(line["meters.side.light"]) == pytest.approx(light["value"], rel=1e-4)
+    error = float(line["meters.side.light.standard_error"])
+    assert error == pytest.approx(light["standard_error"], rel=1e-2, abs=1e-4)
+    assert float(line["key.plain_table"]) == pytest.approx(report["lamps"]["key"]["plain_table"], rel=1e-4)
 
 
 def test_every_file_is_there_and_carries_its_settings(bench):
