@@ -331,7 +331,7 @@ def sweep(
     ] = None,
     scheduler: Annotated[
         str | None,
-        typer.Option("--scheduler", metavar="ADDRESS", help="Compute on a Dask cluster that sees the folder."),
+        typer.Option("--scheduler", metavar="ADDRESS", help="Compute on a Dask cluster."),
     ] = None,
     out: Annotated[
         Path | None,

@@ -250,13 +250,15 @@ def _tell_variants(done, base, measures: list[dict]) -> list[str]:
     from brimcast.renders.answers.pattern import KIND_WORDS
 
     lamp = base.brief.lamp or ("key" if "key" in base.lamps else next(iter(base.lamps)))
-    names = {kind: f"{lamp}.{kind}.pattern_over_table_stops" for kind in KIND_WORDS}
-    lit = {kind: [found[name]["value"] for found in measures if name in found] for kind, name in names.items()}
-    best = {kind: max((v for v in values if v is not None), default=None) for kind, values in lit.items()}
-    best = {kind: value for kind, value in best.items() if value is not None}
-    if not best:
+    lit = {
+        found[f"{lamp}.{kind}.pattern_over_table_stops"]["value"]: kind
+        for found in measures
+        for kind in KIND_WORDS
+    }
+    lit.pop(None, None)
+    if not lit:
         return [f"{lamp} throws no pattern on the table in any variant"]
-    kind = max(best, key=best.get)
+    kind = lit[max(lit)]
     lines = [f"{lamp}, {KIND_WORDS[kind]}; ± is one standard error:"]
     step = -(-len(measures) // MOST_TOLD)
     for frame, found in list(zip(done.frames, measures, strict=True))[::step]:

@@ -20,7 +20,9 @@ from numbers import Real
 
 from .exposure import exact_f_number, marked_f_number
 
-__all__ = ["KINDS", "Kind", "QuantityError", "as_written", "exact_f_number", "marked_f_number", "parse", "show"]
+__all__ = [
+    "KINDS", "Kind", "QuantityError", "as_written", "exact_f_number", "marked_f_number", "parse", "show",
+]  # fmt: skip
 
 SRM_PER_A430 = Fraction("12.7")  # ASBC Beer-10
 EBC_PER_A430 = Fraction(25)  # Analytica-EBC 9.6
@@ -194,7 +196,7 @@ def parse(text, kind):
 def as_written(text, kind):
     """Return the number and the unit of a written quantity: 1.8 and m of ``1.8 m``.
 
-    Of several terms the unit is that of the last, and the number all of them in it: 66 and in of ``5 ft 6 in``.
+    Of several terms, the unit is the last's, and the number all of them in it: 66 and in of ``5 ft 6 in``.
 
     Raises
     ------

@@ -1,4 +1,4 @@
-"""Plots of a sweep: each measure against what varies, with a band of one standard error to either side."""
+"""Plots of a sweep: each measure against what varies, ± one standard error as a band, or bars at words."""
 
 from __future__ import annotations
 
@@ -30,7 +30,8 @@ CAUSTIC_WORDS = {
 METER_WORDS = {"light": "Light on the meter", "stops_over_table": "Over the plain table, stops"}
 MOST_TICKS = 9
 # Inches: a panel with what stands round it, and room over and under all of them.
-_PANEL_IN, _HIGH_IN, _LOW_IN, _LEGEND_IN = (4.4, 2.9), 0.95, 0.55, 0.7
+_PANEL_IN, _HIGH_IN, _LOW_IN, _LEGEND_IN, _LINE_IN = (4.4, 2.9), 0.95, 0.55, 0.45, 0.22
+_BESIDE = 6  # entries of a legend in a line
 # Told apart in black and white too.
 _STYLES = (("-", "o"), ("--", "s"), (":", "^"), ("-.", "D"), ((0, (6, 2, 1, 2, 1, 2)), "v"))
 _GREYS = ("0.0", "0.35", "0.55")
@@ -61,7 +62,8 @@ def list_pages(measures: Sequence[dict]) -> dict[str, tuple[str, dict[str, str]]
     for name in names:
         if name.startswith("meters."):
             meter, _, key = name.removeprefix("meters.").rpartition(".")
-            lights[name] = f"{meter}: {METER_WORDS[key]}{_in_unit(measures[0][name]) if key == 'light' else ''}"
+            unit = _in_unit(measures[0][name]) if key == "light" else ""
+            lights[name] = f"{meter}: {METER_WORDS[key]}{unit}"
     if lights:
         pages["light"] = ("Light on table and meters", lights)
     return pages
@@ -100,7 +102,8 @@ def draw_page(
 
     columns = min(3, len(words))
     rows = -(-len(words) // columns)
-    low = _LOW_IN + _LEGEND_IN * (len(variations) == 2)
+    lines = -(-len(variations[1].texts) // _BESIDE) if len(variations) == 2 else 0
+    low = _LOW_IN + (_LEGEND_IN + _LINE_IN * lines) * bool(lines)
     size = columns * _PANEL_IN[0], rows * _PANEL_IN[1] + _HIGH_IN + low
     figure = Figure(figsize=size, dpi=110)
     canvas = FigureCanvasAgg(figure)
@@ -125,7 +128,7 @@ def draw_page(
         panel.set_axis_off()
     if len(variations) == 2:
         handles, labels = panels[0].get_legend_handles_labels()
-        figure.legend(handles, labels, title=variations[1].key, loc="lower left", ncols=6, fontsize=9)
+        figure.legend(handles, labels, title=variations[1].key, loc="lower left", ncols=_BESIDE, fontsize=9)
     canvas.draw()
     return np.asarray(canvas.buffer_rgba())[..., :3].copy()
 
@@ -137,9 +140,16 @@ def _draw_panel(panel, name: str, variations, variants, measures) -> None:
     for second in seconds:
         values, errors = _read_line(name, second, len(along), variants, measures)
         (dash, marker), grey = _STYLES[(second or 0) % len(_STYLES)], _GREYS[(second or 0) % len(_GREYS)]
-        label = None if second is None else variations[1].texts[second]
+        about = {"marker": marker, "color": grey, "markersize": 4}
+        about["label"] = None if second is None else variations[1].texts[second]
+        if first.numbers is None:
+            # Nothing lies between two words; what shares one stands side by side.
+            aside = 0 if second is None else 0.4 * ((second + 0.5) / len(variations[1].texts) - 0.5)
+            panel.errorbar(along + aside, values, errors, linestyle="", capsize=3, **about)
+            continue
         panel.fill_between(along, values - errors, values + errors, color=grey, alpha=0.22, linewidth=0)
-        panel.plot(along, values, linestyle=dash, marker=marker, color=grey, markersize=4, label=label)
+        panel.plot(along, values, linestyle=dash, **about)
+    panel.margins(x=0.05 if first.numbers else 0.15)
     if by_text := len(first.texts) <= MOST_TICKS or first.numbers is None:
         step = -(-len(first.texts) // MOST_TICKS)
         panel.set_xticks(along[::step], [_short(text) for text in first.texts[::step]])
@@ -156,8 +166,8 @@ def _short(text: str) -> str:
     return text if len(text) <= 12 else text[:11] + "…"
 
 
-def _read_line(name: str, second: int | None, count: int, variants, measures) -> tuple[np.ndarray, np.ndarray]:
-    """Return values and standard errors of a measure along the first variation; NaN where one is not known."""
+def _read_line(name: str, second: int | None, count: int, variants, measures):
+    """Return (count,) values and standard errors along the first variation; NaN where one is not known."""
     values, errors = np.full(count, np.nan), np.full(count, np.nan)
     for variant, found in zip(variants, measures, strict=True):
         measured = found.get(name)
@@ -165,4 +175,7 @@ def _read_line(name: str, second: int | None, count: int, variants, measures) ->
             values[variant.places[0]] = measured["value"]
             error = measured["standard_error"]
             errors[variant.places[0]] = np.nan if error is None else error
+    if name.endswith("heading_deg"):
+        told = ~np.isnan(values)
+        values[told] = np.unwrap(values[told], period=360)
     return values, errors

@@ -1,4 +1,4 @@
-"""Contact sheets and frames of a film: tables from above at one scale, with what varies written beside them."""
+"""Contact sheets and films: tables from above at one scale, with what varies written beside them."""
 
 from __future__ import annotations
 

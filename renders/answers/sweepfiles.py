@@ -9,7 +9,7 @@ from pathlib import Path
 import numpy as np
 
 from brimcast.scene.built import BuiltSet
-from brimcast.shared.errors import telling_unwritable
+from brimcast.shared.errors import Fault, PersonError, telling_unwritable
 
 from ..balance import tell_exposure
 from ..exposures import set_light
@@ -20,9 +20,11 @@ from ..stored import Stored
 from . import plots, sheets, sweeps
 from .variations import Variant, Variation
 
-SHEET, PICTURES, MEASURES, FILM, SWEEP = "sheet.png", "pictures.png", "measures.csv", "film.webp", "sweep.json"
+SHEET, PICTURES, FILM = "sheet.png", "pictures.png", "film.webp"
+MEASURES, SWEEP = "measures.csv", "sweep.json"
 PLOT = "plot-{}.png"
 _PICTURE_PX = (340, 340)
+_FEW_WORDS = 6
 
 
 @dataclass(frozen=True, eq=False)
@@ -73,8 +75,18 @@ class Sweep:
         return self.frames[0].built.title
 
     def open(self, frame: Frame) -> Stored:
-        """Return what is kept of a frame."""
-        return self.store.find(frame.name)
+        """Return what is kept of a frame.
+
+        Raises
+        ------
+        PersonError
+            It is damaged; it is removed, so that it will be computed again.
+        """
+        stored = self.store.find(frame.name)
+        if stored is None:
+            text = "was damaged and is removed; run again to compute it anew"
+            raise PersonError(Fault(str(self.store.folder / frame.name), None, None, None, text))
+        return stored
 
     def tell_values(self, frame: Frame) -> str:
         """Return a frame's values as a caption."""
@@ -96,7 +108,7 @@ def write_sweep(
     Raises
     ------
     PersonError
-        The folder cannot be written.
+        The folder cannot be written, or a frame was damaged.
     """
     views, measures = [], []
     for number, frame in enumerate(sweep.frames):
@@ -109,7 +121,7 @@ def write_sweep(
         variants = [frame.variant for frame in sweep.frames]
         sweeps.write_csv(fresh / MEASURES, sweep.variations, variants, measures)
         write_json(fresh / SWEEP, _describe(sweep, measures))
-        note = f"{sweep.title}; {sweep.quality}; bands are ± one standard error"
+        note = f"{sweep.title}; {sweep.quality}; ± is one standard error"
         for name, (title, words) in plots.list_pages(measures).items():
             page = plots.draw_page(title, words, sweep.variations, variants, measures, note)
             write_png(fresh / PLOT.format(name), page, sweep.settings)
@@ -184,12 +196,17 @@ def _draw_pictures(sweep: Sweep, folder: Path, progress) -> None:
     captions = [sweep.tell_values(frame) for frame in sweep.frames]
     columns = steps if len(sweep.variations) > 1 else sheets.choose_columns(steps)
     lines = [*_tell_what(sweep), "The camera's pictures, as it exposes each."]
-    write_png(folder / PICTURES, sheets.lay_sheet(tiles, captions, columns, sweep.title, lines), sweep.settings)
+    sheet = sheets.lay_sheet(tiles, captions, columns, sweep.title, lines)
+    write_png(folder / PICTURES, sheet, sweep.settings)
 
 
 def _tell_what(sweep: Sweep) -> list[str]:
     """Return what varies, in words."""
-    told = [f"{each.key}: {each.texts[0]} to {each.texts[-1]}, {len(each.texts)} values" for each in sweep.variations]
+    told = []
+    for each in sweep.variations:
+        few = each.numbers is None and len(each.texts) <= _FEW_WORDS
+        ends = f"{each.texts[0]} to {each.texts[-1]}, {len(each.texts)} values"
+        told.append(f"{each.key}: {', '.join(each.texts) if few else ends}")
     if len(told) == 2:
         told = [f"Across: {told[0]}", f"Down: {told[1]}"]
     return told

@@ -1,4 +1,4 @@
-"""What the computed variants of a sweep tell: measures at the powers set, and the table's light to look at."""
+"""What computed variants of a sweep tell: measures at the powers set, and the table's light to look at."""
 
 from __future__ import annotations
 
@@ -84,7 +84,8 @@ def list_measures(built: BuiltSet, stored: Stored) -> dict[str, dict]:
     of_light = "" if built.relative else "lx s"
     found = {}
     for name, gain in gains.items():
-        found[f"{name}.plain_table"] = entry(stored.report["lamps"][name]["plain_table"] * gain, None, of_light)
+        lit = stored.report["lamps"][name]["plain_table"] * gain
+        found[f"{name}.plain_table"] = entry(lit, None, of_light)
         for kind in KINDS:
             found |= _list_caustic(f"{name}.{kind}", stored.report["caustics"][name][kind])
     plain = sum(found[f"{name}.plain_table"]["value"] for name in gains)
@@ -119,12 +120,13 @@ def unit_of(key: str) -> str:
 
 
 def view_table(built: BuiltSet, stored: Stored, metered: bool = False) -> View:
-    """Return the table's light of a variant, see `list_measures`; where asked, its plain table at one level."""
+    """Return the table's light of a variant, see `list_measures`; metered: its plain table at one level."""
     light = set_light(built, stored)
     exposure, white = light.exposed.exposure, light.exposed.white
     linear = expose_table(built, stored, light)
     matte = built.panels[0].front / math.pi
-    plain = float(develop({"all": (light.plain * matte)[:, None, None]}, exposure, white=white)[0, 0] @ LUMINANCE)
+    even = develop({"all": (light.plain * matte)[:, None, None]}, exposure, white=white)
+    plain = float(even[0, 0] @ LUMINANCE)
     if built.camera is None and not built.relative:
         # Metered one by one, variants could not be compared.
         plain, linear = plain / exposure.relative, None if linear is None else linear / exposure.relative
@@ -193,7 +195,7 @@ def write_csv(
     for variation in variations:
         head.append(variation.key)
         if variation.numbers:
-            head.append(f"{variation.key} [{variation.unit}]" if variation.unit else f"{variation.key} [number]")
+            head.append(f"{variation.key} [{variation.unit or 'number'}]")
     for name in names:
         head += [name, f"{name}.standard_error"]
     with path.open("w", encoding="utf-8", newline="") as file:

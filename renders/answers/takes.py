@@ -1,4 +1,4 @@
-"""Variants of a set to compute, one after the other here or side by side by workers; each is kept when whole."""
+"""Variants of a set to compute, one by one here or side by side by workers; each is kept when whole."""
 
 from __future__ import annotations
 

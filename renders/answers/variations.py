@@ -232,9 +232,9 @@ def _within(key: str | None, other: str) -> bool:
 def steady_changes(set_file: SetFile, base: SetFile, picture: bool) -> dict[str, str]:
     """Return changes that make variants alike which differ only in what no ray knows of.
 
-    A lamp's power, ISO speed and a white balance by temperature are put on after tracing (`exposures`), and so
-    is an f-number where no picture is taken: the same computed set serves all their values. Gels are not
-    among them: the errors of measures go through them in the kernel.
+    A lamp's power, ISO speed and a white balance by temperature are put on after tracing (`exposures`),
+    and so is an f-number where no picture is taken: the same computed set serves all their values. Gels
+    are not among them: the errors of measures go through them in the kernel.
 
     Parameters
     ----------

@@ -160,6 +160,25 @@ def draw_one_panel(first, second, variants, measures):
     return panel
 
 
+def test_words_are_points_with_bars_side_by_side():
+    words = Variation("glasses.hero.vessel", ("highball", "pint"))
+    throws = Variation("lamps.key.throw", ("1 m", "2 m"), (1.0, 2.0), "m")
+    variants = list_variants([words, throws])
+    panel = draw_one_panel(words, throws, variants, make_measures(variants, 0.5))
+    points = [bars.lines[0].get_xydata() for bars in panel.containers]
+    assert [list(each[:, 1]) for each in points] == [[3, 2], [13, 12]]
+    assert np.abs(points[0][:, 0] - [0, 1]).max() < 0.25 and np.all(points[0][:, 0] < points[1][:, 0])
+    assert [text.get_text() for text in panel.get_xticklabels()] == ["highball", "pint"]
+
+
+def test_headings_near_the_camera_side_do_not_jump():
+    first = Variation("a", ("1", "2"), (1.0, 2.0), "")
+    variants = list_variants([first])
+    measures = [{"key.refractive.heading_deg": entry(deg, 0.1, "deg")} for deg in (359.0, 2.0)]
+    values, _ = plots._read_line("key.refractive.heading_deg", None, 2, variants, measures)
+    assert values.tolist() == [359, 362]
+
+
 def test_unknown_values_and_errors_leave_gaps():
     first = Variation("a", ("1", "2", "3"), (1.0, 2.0, 3.0), "")
     variants = list_variants([first])

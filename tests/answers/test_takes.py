@@ -21,10 +21,9 @@ render: {cell: 2 mm}
 
 
 def make_takes(folder, throws, text=BALL):
+    about = "draft", "cpu", False, str(folder)
     return [
-        takes.Take(
-            text, "ball.yaml", {"lamps.key.throw": throw}, "draft", "cpu", False, str(folder), f"throw {throw}"
-        )
+        takes.Take(text, "ball.yaml", {"lamps.key.throw": throw}, *about, f"throw {throw}")
         for throw in throws
     ]
 
@@ -39,7 +38,8 @@ def test_two_workers_compute_what_this_process_does(tmp_path):
     told = []
     with takes.Pool("cpu", workers=2) as pool:
         assert (pool.variant, pool.count) == ("llvm_ad_mono", 2)
-        there = list(pool.compute(make_takes(tmp_path / "a", ["1 m", "2 m"]), lambda share, _: told.append(share)))
+        first = make_takes(tmp_path / "a", ["1 m", "2 m"])
+        there = list(pool.compute(first, lambda share, _: told.append(share)))
         with takes.Pool("cpu", scheduler=pool.address) as cluster:
             assert cluster.count == 2
             there += cluster.compute(make_takes(tmp_path / "a", ["3 m"]), silent)
@@ -98,5 +98,5 @@ def test_mistakes_in_a_worker_come_back_as_they_are(tmp_path):
 @pytest.mark.parametrize("address", ["nonsense", "tcp://127.0.0.1:1"])
 def test_scheduler_that_is_not_there_is_told(address, monkeypatch):
     monkeypatch.setattr(takes, "PATIENT_S", 0.5)
-    with pytest.raises(PersonError, match="--scheduler .* cannot be reached"), takes.Pool("cpu", None, address):
-        pass
+    with pytest.raises(PersonError, match="--scheduler .* cannot be reached"):
+        takes.Pool("cpu", None, address).__enter__()

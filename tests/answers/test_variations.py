@@ -34,7 +34,7 @@ camera: {iso: 200, white: 4000 K, f_number: f/8}
         ("k=10 o'clock:2 o'clock:5", ("10 o'clock", "11 o'clock", "12 o'clock", "1 o'clock", "2 o'clock")),
         ("k=10:30 o'clock:1:30 o'clock:4", ("10.5 o'clock", "11.5 o'clock", "12.5 o'clock", "1.5 o'clock")),
         ("k=-1 stop:0 stops:4", ("-1 stop", "-2/3 stop", "-1/3 stop", "0 stops")),
-        # By the definition of a stop: a factor of the square root of two in f-number, of two in time and speed.
+        # By the definition of a stop: a factor of the root of two in f-number, of two in time and speed.
         ("k=f/5.6:f/16:4", ("f/5.6", "f/8", "f/11", "f/16")),
         ("k=1/1000 s:1/125 s:4", ("1/1000 s", "1/500 s", "1/250 s", "1/125 s")),
         ("k=ISO 100:ISO 400:3", ("ISO 100", "ISO 200", "ISO 400")),

@@ -2,6 +2,9 @@
 
 import csv
 import json
+import signal
+import sys
+import time
 from pathlib import Path
 
 import numpy as np
@@ -9,8 +12,11 @@ import pytest
 from PIL import Image
 
 from brimcast.renders import job, lightpass
-from brimcast.renders.answers import plots
+from brimcast.renders.answers import plots, sweeps
 from brimcast.renders.images import SETTINGS_KEY
+from brimcast.renders.stored import read_stored
+from brimcast.scene import setfile
+from brimcast.scene.builder import build
 from brimcast.scripts.cli import main
 
 # A ball lens of index 1.5 images a lamp of 60 mm on the table, 15 mm behind its centre.
@@ -52,9 +58,7 @@ class Bench:
     def sweep(self, *vary, extra=()):
         """Run the command; return its status."""
         options = [part for text in vary for part in ("--vary", text)]
-        return main(
-            ["sweep", str(self.path), *options, "--out", str(self.out), "--device", "cpu", *extra]
-        )
+        return main(["sweep", str(self.path), *options, "--out", str(self.out), "--device", "cpu", *extra])
 
     @property
     def table(self):
@@ -89,8 +93,8 @@ def test_line_sharpens_as_the_lamp_goes_back(bench):
     wide = numbers(bench, "key.refractive.line_width_mm")
     error = numbers(bench, "key.refractive.line_width_mm.standard_error")
     assert np.all(np.diff(wide) < -3 * np.hypot(error[1:], error[:-1]))
-    # Near lamps blur the line to their image: f / (throw - f) of their diameter (thin lens, any optics handbook),
-    # of which an even disc's profile has cos 30° at half height. The cells add 0.46 h² (measures.md).
+    # Near lamps blur the line to their image, f / (throw - f) of their diameter (thin lens, any optics
+    # handbook), of which an even disc's profile has cos 30° at half height. Cells add 0.46 h² (measures.md).
     image_mm = 60 * 15 / (400 - 15) * np.cos(np.radians(30))
     assert wide[0] == pytest.approx(np.sqrt(image_mm**2 + 0.46 * 0.5**2), abs=3 * error[0] + 0.05 * image_mm)
 
@@ -182,6 +186,57 @@ def test_interrupted_extension_keeps_whole_frames_and_goes_on(bench, monkeypatch
     assert Image.open(bench.out / "film.webp").n_frames == 5
 
 
+@pytest.mark.slow
+def test_pictures_are_taken_once_and_serve_powers_and_maps(bench, monkeypatch):
+    monkeypatch.setattr(bench, "computed", [])
+    fixed = ["--change", "lamps.key.throw=900 mm"]
+    vary = "lamps.key.power=-1 stop,0 stops"
+    assert bench.sweep(vary, extra=[*fixed, "--picture"]) == 0
+    assert bench.computed == [900]
+    told = json.loads((bench.out / "sweep.json").read_text(encoding="utf-8"))
+    assert len({variant["frame"] for variant in told["variants"]}) == 1
+    with Image.open(bench.out / "pictures.png") as sheet:
+        assert json.loads(sheet.text[SETTINGS_KEY])["picture"] is True
+    stored = read_stored(bench.out / told["variants"][0]["frame"], table=True)
+    seen = []
+    for power in ("-1 stop", "0 stops"):
+        set_file = setfile.parse(BALL, "ball.yaml", {"lamps.key.throw": "900 mm", "lamps.key.power": power})
+        seen.append(sweeps.view_picture(sweeps.trim_built(build(set_file, detail=0.5)), stored))
+    assert seen[0].shape == (21, 32, 3)
+    assert seen[0] == pytest.approx(seen[1] / 2, rel=1e-4, abs=1e-9)
+    assert bench.sweep(vary, extra=fixed) == 0
+    assert bench.computed == [900]
+
+
+@pytest.mark.slow
+def test_interrupted_workers_end_quietly_and_keep_whole_frames(small_set, start_child, tmp_path):
+    out = tmp_path / "out"
+    child = start_child(
+        "sweep",
+        small_set,
+        "--vary",
+        "lamps.key.throw=0.6m:2m:6",
+        "--workers",
+        2,
+        "--device",
+        "cpu",
+        "--out",
+        out,
+    )
+    end = time.monotonic() + 180
+    while not list(out.glob("frames/*/report.json")) and child.poll() is None and time.monotonic() < end:
+        time.sleep(0.05)
+    child.send_signal(signal.SIGINT)
+    said, err = child.communicate(timeout=60)
+    assert child.returncode == 130 and said == "" and "Traceback" not in err
+    assert err.splitlines()[-1].startswith("interrupted; whole frames are kept")
+    whole = [path for path in (out / "frames").iterdir() if path.name[0] != "."]
+    assert 1 <= len(whole) < 6
+    for folder in whole:
+        assert read_stored(folder, table=True).lamps == ["key"]
+    assert [path.name for path in out.iterdir()] == ["frames"]
+
+
 @pytest.mark.parametrize(
     ("vary", "extra", "told"),
     [
@@ -221,8 +276,6 @@ def test_picture_needs_a_camera(tmp_path, capsys):
 
 
 def test_workers_without_dask_are_told_the_cure(tmp_path, monkeypatch, capsys):
-    import sys
-
     monkeypatch.setitem(sys.modules, "distributed", None)
     path = tmp_path / "ball.yaml"
     path.write_text(BALL, encoding="utf-8")
