@@ -25,7 +25,7 @@ from brimcast.shared.errors import EngineError
 from . import libllvm
 from .caches import cache_folders, cache_root, clean_caches, file_state, kernel_folder, recall, remember
 
-__all__ = ["Engine", "about", "cache_folders", "clean_caches", "prepare", "start"]
+__all__ = ["Engine", "about", "cache_folders", "clean_caches", "limit_threads", "prepare", "start"]
 
 DEVICES = ("auto", "cpu", "gpu")
 CPU_VARIANT = "llvm_ad_mono"
@@ -174,6 +174,11 @@ def start(device="auto"):
             f"the {engine.device} engine already runs in this process; start another process for {device}"
         )
     return engine
+
+
+def limit_threads(count):
+    """Let the processor's engine take so many cores, where several processes share them."""
+    __getattr__("dr").set_thread_count(count)
 
 
 _running = {}

@@ -10,7 +10,6 @@ from collections.abc import Callable
 from importlib.metadata import version
 from pathlib import Path
 
-from brimcast.scene.built import BuiltSet
 from brimcast.shared.errors import PersonError
 
 from .caches import cache_root
@@ -19,19 +18,25 @@ from .stored import Stored, read_stored
 CAP_BYTES = 2_000_000_000
 
 
-def name_frame(built: BuiltSet, quality: str, variant: str, picture: bool) -> str:
-    """Return the name of a computed set: a hash of all that its numbers depend on.
+def name_frames(digest: str, seed: int, quality: str, variant: str, picture: bool) -> list[str]:
+    """Return the names of the computed sets that will do, that of the one to compute first.
+
+    A name is a hash of all that the numbers depend on.
 
     Parameters
     ----------
-    built : BuiltSet
+    digest : str
+        Of the set, see `setfile.digest`.
+    seed : int
     quality : {'draft', 'proof', 'final'}
     variant : str
         Of the engine; devices differ in the last digits.
     picture : bool
+        Whether a picture is wanted; the run of one has the table's light too.
     """
-    told = [built.digest, quality, built.seed, variant, picture, version("brimcast")]
-    return hashlib.sha256(json.dumps(told).encode()).hexdigest()[:32]
+    taken = (True,) if picture else (False, True)
+    told = [[digest, quality, seed, variant, each, version("brimcast")] for each in taken]
+    return [hashlib.sha256(json.dumps(each).encode()).hexdigest()[:32] for each in told]
 
 
 class FrameStore:

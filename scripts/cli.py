@@ -8,9 +8,8 @@ from typing import Annotated, Literal
 
 import typer
 
-from brimcast.shared.errors import PersonError
-
-from . import failures, vessel
+from . import failures, inquiries, vessel
+from .arguments import Change, Device, Empty, Out, Quality, Seed, SetPath, default_folder
 
 app = typer.Typer(
     help="Predict what light does to a drink set: caustics, picture, exposure.",
@@ -20,36 +19,6 @@ app = typer.Typer(
     no_args_is_help=True,
 )
 app.add_typer(vessel.app, name="vessel")
-
-SetPath = Annotated[Path, typer.Argument(metavar="SET", help="The set file (YAML).")]
-Out = Annotated[
-    Path | None,
-    typer.Option("--out", metavar="DIR", help="Folder for the output; else out/ and the set file's name."),
-]
-Quality = Annotated[
-    Literal["draft", "proof", "final"] | None,
-    typer.Option("--quality", help="How clean the result is; else as the set says."),
-]
-Device = Annotated[
-    Literal["auto", "cpu", "gpu"],
-    typer.Option("--device", help="What computes: graphics card (gpu), processor, or the faster of both."),
-]
-Seed = Annotated[
-    int | None,
-    typer.Option("--seed", metavar="N", help="Another number gives other grain; else as the set says."),
-]
-Change = Annotated[
-    list[str] | None,
-    typer.Option(
-        "--change",
-        metavar="KEY=VALUE",
-        help="A value instead of the set file's, such as 'lamps.key.throw=2 m'; can be repeated.",
-    ),
-]
-Empty = Annotated[
-    bool,
-    typer.Option("--empty", help="Compute the empty glasses too; tell what filling them does to the light."),
-]
 
 
 def main(argv: list[str] | None = None) -> int:
@@ -92,7 +61,7 @@ def render(
     from . import computing
 
     changes = computing.list_changes(change, quality, seed)
-    computing.compute(set_path, out or _folder(set_path), changes, device, True, empty)
+    computing.compute(set_path, out or default_folder(set_path), changes, device, True, empty)
 
 
 @app.command("map")
@@ -113,14 +82,10 @@ def map_(
 
     if watch:
         changes = computing.list_changes(change, quality or "draft", seed)
-        computing.watch(set_path, out or _folder(set_path), changes, device, empty)
+        computing.watch(set_path, out or default_folder(set_path), changes, device, empty)
     else:
         changes = computing.list_changes(change, quality, seed)
-        computing.compute(set_path, out or _folder(set_path), changes, device, False, empty)
-
-
-def _folder(set_path: Path) -> Path:
-    return Path("out") / set_path.stem
+        computing.compute(set_path, out or default_folder(set_path), changes, device, False, empty)
 
 
 @app.command()
@@ -204,7 +169,7 @@ def setplan(
     from . import computing, setplanning
 
     # For programs, drawings are written only where a place for them is named.
-    folder = out if as_json else out or _folder(set_path)
+    folder = out if as_json else out or default_folder(set_path)
     plan, written = setplanning.make_plan(set_path, folder, computing.list_changes(change), paper)
     if as_json:
         from brimcast.renders.images import json_text
@@ -240,109 +205,6 @@ def expose(
     changes = computing.list_changes(change)
     asked = exposing.Asked(set_path, from_, out, target, tuple(ratio or ()), changes, device)
     print("\n".join(exposing.tell(asked, as_json)))
-
-
-@app.command()
-def ask(
-    set_path: Annotated[Path | None, typer.Argument(metavar="SET", help="The set file (YAML).")] = None,
-    numbers: Annotated[
-        list[str] | None, typer.Argument(metavar="[NUMBER]...", help="Questions to answer; else all.")
-    ] = None,
-    list_: Annotated[bool, typer.Option("--list", help="Print the questions.")] = False,
-    band: Annotated[
-        bool,
-        typer.Option(
-            "--band", help="Add to questions 2 and 3 what making and placing errors do (8 more sets)."
-        ),
-    ] = False,
-    as_json: Annotated[bool, typer.Option("--json", help="Print for programs.")] = False,
-    quality: Quality = None,
-    device: Device = "auto",
-    change: Change = None,
-) -> None:
-    """Answer the photographer's questions about a set."""
-    from . import asking, computing
-
-    if list_:
-        print(asking.list_questions(as_json))
-        return
-    if set_path is None:
-        raise PersonError("ask: give a set file; or --list for the questions")
-    changes = computing.list_changes(change)
-    print(asking.ask(set_path, numbers or (), changes, quality or "draft", device, as_json, band))
-
-
-@app.command()
-def solve(
-    set_path: SetPath,
-    vary: Annotated[
-        list[str],
-        typer.Option(
-            "--vary",
-            metavar="KEY=LOW:HIGH",
-            help="What may be changed, such as lamps.key.throw=0.6m:4m, the end preferred first; "
-            "twice for a mark.",
-        ),
-    ],
-    until: Annotated[
-        str,
-        typer.Option(
-            "--until",
-            metavar="TARGET",
-            help="What is wanted: 'line_width < 2 mm', 'tip_x = 40 mm', 'tip = [40 mm, -120 mm]', "
-            "'maximise area'.",
-        ),
-    ],
-    as_json: Annotated[bool, typer.Option("--json", help="Print for programs.")] = False,
-    quality: Annotated[
-        Literal["draft", "proof", "final"],
-        typer.Option("--quality", help="Of the last steps; earlier ones are coarser."),
-    ] = "proof",
-    device: Device = "auto",
-    change: Change = None,
-) -> None:
-    """Find the value that reaches a target, such as the throw for a line of 2 mm."""
-    from . import computing, solving_sets
-
-    changes = computing.list_changes(change)
-    print(solving_sets.solve(set_path, vary, until, changes, quality, device, as_json))
-
-
-@app.command()
-def compare(
-    set_paths: Annotated[
-        list[Path], typer.Argument(metavar="SET...", help="Two to six set files; or one, with --swap.")
-    ],
-    swap: Annotated[
-        list[str] | None,
-        typer.Option(
-            "--swap",
-            metavar="KEY=VALUE",
-            help="One more option: the set with a value instead, such as 'glasses.hero.vessel=coupe'; "
-            "several parted by ;. Can be repeated.",
-        ),
-    ] = None,
-    by: Annotated[
-        Literal["brightness", "area", "width"] | None,
-        typer.Option("--by", help="What counts for winning; else all three."),
-    ] = None,
-    tolerance: Annotated[
-        bool, typer.Option("--tolerance", help="Count making and placing errors; takes nine times as long.")
-    ] = False,
-    out: Annotated[
-        Path | None,
-        typer.Option("--out", metavar="DIR", help="Folder for the output; else out/ and the name, -compare."),
-    ] = None,
-    quality: Quality = None,
-    device: Device = "auto",
-    change: Change = None,
-) -> None:
-    """Compare options in the same light, by the same exposure."""
-    from . import comparing_sets, computing
-
-    changes = computing.list_changes(change)
-    asked = comparing_sets.Asked(set_paths, swap or [], changes, quality, device, tolerance, by)
-    print("\n".join(comparing_sets.compare(asked, out or Path("out") / f"{set_paths[0].stem}-compare")))
 
 
 @app.command()
@@ -391,6 +253,10 @@ def caches(
         return
     for folder in cache_folders():
         print(f"{folder.name}: {folder.size_bytes / 1e6:.1f} MB in {folder.files} files, {folder.path}")
+
+
+for _command in (inquiries.ask, inquiries.solve, inquiries.compare, inquiries.sweep):
+    app.command()(_command)
 
 
 if __name__ == "__main__":

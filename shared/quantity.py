@@ -20,7 +20,9 @@ from numbers import Real
 
 from .exposure import exact_f_number, marked_f_number
 
-__all__ = ["KINDS", "Kind", "QuantityError", "exact_f_number", "marked_f_number", "parse", "show"]
+__all__ = [
+    "KINDS", "Kind", "QuantityError", "as_written", "exact_f_number", "marked_f_number", "parse", "show",
+]  # fmt: skip
 
 SRM_PER_A430 = Fraction("12.7")  # ASBC Beer-10
 EBC_PER_A430 = Fraction(25)  # Analytica-EBC 9.6
@@ -189,6 +191,27 @@ def parse(text, kind):
     if kind == "azimuth":
         return value % 360
     return exact_f_number(value) if kind == "f_number" else value
+
+
+def as_written(text, kind):
+    """Return the number and the unit of a written quantity: 1.8 and m of ``1.8 m``.
+
+    Of several terms, the unit is the last's, and the number all of them in it: 66 and in of ``5 ft 6 in``.
+
+    Raises
+    ------
+    QuantityError
+        See `parse`.
+    """
+    value = parse(text, kind)
+    rules, plain = KINDS[kind], _plain(text)
+    sign, terms = _terms(plain.removeprefix(rules.prefix).lstrip())
+    if rules.prefix or not terms:
+        return value, ""
+    unit = _unit(terms[-1]["unit"].strip(), plain, 0, rules)
+    if len(terms) > 1:
+        return value / float(rules.units[unit]), unit
+    return float(sign * _number(terms[0], plain)), unit
 
 
 def show(value, kind, digits=6):

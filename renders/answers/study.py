@@ -17,7 +17,7 @@ from brimcast.shared.colour import BAND_XYZ
 
 from .. import job, output
 from ..engine import start
-from ..frames import FrameStore, name_frame
+from ..frames import FrameStore, name_frames
 from ..lightpass import Effort
 from ..report import KINDS, describe
 from ..stored import TABLE_KINDS, Stored
@@ -206,10 +206,7 @@ class Study:
         return self._asked[asked]
 
     def _find(self, built: BuiltSet, quality: str, picture: bool, changes, effort) -> Frame:
-        variant = start(self.device).variant
-        # A picture's run has the table's light too.
-        taken = (True,) if picture else (False, True)
-        names = [name_frame(built, quality, variant, each) for each in taken]
+        names = name_frames(built.digest, built.seed, quality, start(self.device).variant, picture)
         for name in names:
             if name in self._frames:
                 return self._frames[name]

@@ -274,7 +274,7 @@ def test_lamps_of_all_kinds_share_their_kernels():
 
 
 def test_lamp_that_misses_the_datum_still_throws_a_pattern(compute):
-    """Far light comes together n D / (4 (n - 1)) behind a ball's centre (any optics handbook): on the table."""
+    """Far light comes together n D / (4 (n - 1)) behind a ball's centre (optics handbooks): on the table."""
     text = """
     brimcast: 1
     props: {ball: {shape: ball, diameter: 20 mm, material: {index: 1.5}, at: [200 mm, 0 mm], height: 5 mm}}
