@@ -89,7 +89,8 @@ def compare(asked: Asked, out: Path) -> list[str]:
         with Progress() as progress:
             studies, names = _make_studies(asked, sets, swaps, quality, progress)
             told = [HELD] * bool(swaps)
-            lined = lineup.line_up(studies, names, _takes_pictures(sets), _spread(asked), told)
+            pictured = sets[0][0].camera is not None
+            lined = lineup.line_up(studies, names, pictured, _spread(asked), told)
             compared = comparison.compare(lined, asked.by)
             progress(1.0, "drawing")
             return [*_list_lines(compared, asked), f"wrote {out}: {', '.join(_write(compared, asked, out))}"]
@@ -202,10 +203,6 @@ def _name_options(asked: Asked, sets: list[SetFile], swaps) -> list[str]:
     if len(set(titles)) < len(titles):
         titles = [f"{title} ({path.stem})" for title, path in zip(titles, asked.paths, strict=True)]
     return titles + list(map(name_swap, swaps))
-
-
-def _takes_pictures(sets: list[tuple[SetFile, str]]) -> bool:
-    return sets[0][0].camera is not None
 
 
 def _spread(asked: Asked):

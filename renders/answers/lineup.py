@@ -13,7 +13,7 @@ from brimcast.scene.built import BuiltSet
 from brimcast.shared.colour import delta_e_2000, lab_from_xyz, xyz_from_bands
 
 from ..adjust import adaptation_from, develop
-from ..balance import Exposed
+from ..balance import Exposed, list_unbalanced
 from ..exposures import set_light
 from ..outlines import trace_outline
 from ..peaks import find_peak
@@ -28,6 +28,7 @@ from .samelight import list_notes
 from .study import Frame, Study
 
 LETTERS = "ABCDEF"
+GRAIN_NOTE = "a draft's grain hides small differences; decide by proof"
 _PARTS = 16
 
 
@@ -130,14 +131,22 @@ def line_up(
     frames = [study.frame(picture=picture and study.set_file.camera is not None) for study in studies]
     lamps = [first.lamp if first.lamp in study.set_file.lamps else study.lamp for study in studies]
     kind = _brightest_kind(frames, lamps)
-    factors = [_find_factor(frame, frames[0]) for frame in frames]
     options = tuple(
-        Option(*each, dict(find_spread(each[2], each[4], kind)) if find_spread else {})
-        for each in zip(LETTERS, names, studies, frames, lamps, factors, strict=False)
+        Option(
+            letter,
+            name,
+            study,
+            frame,
+            lamp,
+            _find_factor(frame, frames[0]),
+            dict(find_spread(study, lamp, kind)) if find_spread else {},
+        )
+        for letter, name, study, frame, lamp in zip(LETTERS, names, studies, frames, lamps, strict=False)
     )
     exposed = set_light(frames[0].built, frames[0].stored).exposed
     values = {option.letter: _measure(option, options[0], kind, exposed) for option in options}
-    notes = (*told, *list_notes(options))
+    grain = [GRAIN_NOTE] if first.quality == "draft" else []
+    notes = (*told, *list_notes(options), *list_unbalanced(exposed), *grain)
     return Lineup(options, kind, exposed, values, notes)
 
 

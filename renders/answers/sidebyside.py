@@ -8,8 +8,11 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from brimcast.scene.frame import crop_share
+
 from .. import strokes
 from ..adjust import LUMINANCE, develop, display
+from ..cropguide import mark_crop
 from ..strokes import INK, QUIET, WHITE, Word
 from .lineup import Lineup, Option
 from .sharedmaps import Extent, find_extent, see_table
@@ -79,7 +82,6 @@ def make_panels(lineup: Lineup) -> Panels:
 
 
 def _make_panel(lineup: Lineup, option: Option, extent: Extent, scale: float, size) -> Panel:
-    linear = lineup.picture(option)
     table = display(see_table(lineup, option, extent, size)).astype(float)
     for colour, width in ((WHITE, 4.0), (INK, 1.5)):
         for foot in option.built.feet:
@@ -87,7 +89,9 @@ def _make_panel(lineup: Lineup, option: Option, extent: Extent, scale: float, si
             strokes.ring(table, at, foot.foot_radius_mm * scale, width, colour)
             strokes.ring(table, at, foot.rim_radius_mm * scale, width, colour, dash=(14, 10))
         strokes.cross(table, _place(extent, scale, 0.0, 0.0), 9, width, colour)
-    picture = None if linear is None else display(linear)
+    linear, picture = lineup.picture(option), None
+    if linear is not None:
+        picture = mark_crop(display(linear), crop_share(option.built.camera))
     return Panel(option.letter, option.name, picture, np.round(table).astype(np.uint8))
 
 

@@ -106,7 +106,7 @@ def test_same_set_twice_leaves_nothing_to_choose(set_path, tmp_path, capsys):
     said = capsys.readouterr().out
     assert "no visible difference in area, brightness, line width" in said
     assert "No winner: between the options there is no visible difference." in said
-    assert "Small ball (ball)" in said and "note:" not in said
+    assert "Small ball (ball)" in said and "not that of" not in said
 
 
 @pytest.mark.parametrize(
@@ -150,6 +150,18 @@ def test_disk_that_fills_up_leaves_earlier_output(set_path, halved, contents, mo
     swapped = ["compare", str(set_path), "--swap", HALF, "--quality", "draft", "--out", str(halved)]
     assert main(swapped) == 2
     assert "no space left" in capsys.readouterr().err and contents(halved) == before
+
+
+def test_interrupted_comparison_leaves_earlier_output(set_path, halved, contents, monkeypatch, capsys):
+    from brimcast.renders.answers import lineup
+
+    def stop(*_):
+        raise KeyboardInterrupt
+
+    before = contents(halved)
+    monkeypatch.setattr(lineup, "line_up", stop)
+    assert main(["compare", str(set_path), "--swap", HALF, "--out", str(halved)]) == 130
+    assert "run again to go on" in capsys.readouterr().err and contents(halved) == before
 
 
 def test_swaps_are_read_and_named():
