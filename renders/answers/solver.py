@@ -40,11 +40,14 @@ class Step:
     quality : str
     measured : dict
         ± entry in the measure's unit.
+    cell_mm : float
+        Of the table's map.
     """
 
     values: tuple[float, ...]
     quality: str
     measured: dict
+    cell_mm: float
 
 
 @dataclass
@@ -135,8 +138,9 @@ def solve(
         written = {one.key: one.write(value) for one, value in zip(ranges, values, strict=True)}
         # Noise of its own for each, so that errors of trials are independent.
         written["render.seed"] = (study.set_file.render.seed + number) % 2**32
-        found = read(study.frame(written, quality=QUALITIES[level]))
-        steps.append(Step(values, QUALITIES[level], found))
+        frame = study.frame(written, quality=QUALITIES[level])
+        found = read(frame)
+        steps.append(Step(values, QUALITIES[level], found, frame.report["cell_mm"]))
         tell(steps[-1])
         return _miss(target, found)
 

@@ -9,6 +9,8 @@ from .solver import Solution, Step
 from .targets import Range, Target
 from .trials import CLEAR
 
+NARROW, NARROW_CELLS = ("line_width_mm", "edge_10_90_mm"), 2.4
+
 
 def tell_value(one: Range, value: dict) -> str:
     """Return a value of what was varied in words: long lengths in metres, shares in per cent."""
@@ -63,6 +65,22 @@ def _where(ranges: tuple[Range, ...], values) -> str:
 
 def tell_solution(solution: Solution) -> list[str]:
     """Return what a search came to, in words; the first line stands by itself."""
+    return _tell_outcome(solution) + _tell_cells(solution)
+
+
+def _tell_cells(solution: Solution) -> list[str]:
+    """Say where the map's cells are too coarse for the width asked (measures.md, what the cells do)."""
+    target = solution.target
+    cell_mm = min(step.cell_mm for step in solution.steps)
+    if target.measure.key not in NARROW or target.value is None or target.value >= NARROW_CELLS * cell_mm:
+        return []
+    coarse = (
+        f"The table is told in cells of {cell_mm:g} mm: what is narrower than {NARROW_CELLS * cell_mm:.1f} mm"
+    )
+    return [f"{coarse} reads too wide; take a finer quality"]
+
+
+def _tell_outcome(solution: Solution) -> list[str]:
     target, ranges, outcome = solution.target, solution.ranges, solution.outcome
     if outcome.verdict == "dark":
         return [f"Nowhere in {_range(ranges)} is there a {target.measure.words} to be measured"]
@@ -84,7 +102,17 @@ def tell_solution(solution: Solution) -> list[str]:
         last = tell_value(ranges[0], entry(solution.ends if solution.ends is not None else ranges[0].last))
         lines.append(f"It stays so at what was tried up to {last}" if outcome.lasts
                      else f"It does not last: at {last} it is not so any more")  # fmt: skip
+    if any(_is_vague(one, value) for one, value in zip(ranges, solution.values, strict=True)):
+        return [
+            *lines,
+            "It hardly depends on that: the error is as large as the range; a finer quality may tell",
+        ]
     return lines + _tell_slope(solution)
+
+
+def _is_vague(one: Range, value: dict) -> bool:
+    error = value["standard_error"]
+    return error is not None and 2 * error > abs(one.last - one.first)
 
 
 def _asked(target: Target) -> str:
@@ -92,7 +120,12 @@ def _asked(target: Target) -> str:
         return "The tip lies on the mark"
     value = tell_measured(target, entry(target.value))
     words = {"<": "is below", ">": "is above", "=": "is"}[target.sign]
-    return f"{target.measure.words.capitalize()} {words} {value}"
+    return f"{_title(target)} {words} {value}"
+
+
+def _title(target: Target) -> str:
+    words = target.measure.words
+    return words[0].upper() + words[1:]
 
 
 def _range(ranges: tuple[Range, ...]) -> str:
@@ -105,7 +138,8 @@ def _range(ranges: tuple[Range, ...]) -> str:
 
 def _tell_nowhere(solution: Solution, where: str, there: str) -> list[str]:
     target, outcome = solution.target, solution.outcome
-    lines = [f"None in range: {_asked(target).lower()} nowhere in {_range(solution.ranges)}"]
+    asked = _asked(target)
+    lines = [f"None in range: {asked[0].lower()}{asked[1:]} nowhere in {_range(solution.ranges)}"]
     away = ""
     if target.is_mark:
         away = f", {np.linalg.norm(outcome.value):.0f} mm from the mark"
@@ -118,7 +152,7 @@ def _tell_nowhere(solution: Solution, where: str, there: str) -> list[str]:
 def _tell_extreme(solution: Solution, where: str, there: str) -> list[str]:
     outcome = solution.outcome
     most = "largest" if solution.target.sign == ">" else "least"
-    lines = [f"{solution.target.measure.words.capitalize()} is {most} at {where}", f"There: {there}"]
+    lines = [f"{_title(solution.target)} is {most} at {where}", f"There: {there}"]
     if outcome.at_end:
         lines.append("That is an end of the range: it may go on beyond")
     elif outcome.error is None:

@@ -5,12 +5,13 @@ import math
 import numpy as np
 import pytest
 
-from brimcast.renders.answers.answer import Lacking
+from brimcast.renders.answers.answer import Lacking, entry
 from brimcast.renders.answers.catalogue import QUESTIONS
-from brimcast.renders.answers.solver import solve
+from brimcast.renders.answers.solver import Solution, Step, solve
 from brimcast.renders.answers.solverwords import tell_solution
 from brimcast.renders.answers.solving import estimate_throw
 from brimcast.renders.answers.targets import read_range, read_target
+from brimcast.renders.answers.trials import Outcome
 from brimcast.shared.errors import PersonError
 
 METER = """
@@ -63,6 +64,20 @@ def test_best_at_an_end_and_met_throughout_are_told(study_of):
     throughout = run(study_of(METER), "lamps.key.throw=2m:4m", "meters.here < 0 stops")
     assert throughout.met and throughout.values[0]["value"] == 2000
     assert "already at throw of key 2.00 m" in tell_solution(throughout)[0]
+
+
+def test_width_that_the_cells_cannot_tell_is_warned_of():
+    """A line of 2.4 cells reads 4 % too wide, narrower ones more (measures.md)."""
+    width, ranges = read_target("line_width < 2 mm"), (read_range("lamps.key.throw=1m:4m"),)
+    for cell_mm, warned in ((1.0, True), (0.5, False)):
+        step = Step((2000.0,), "draft", entry(2.0, 0.1, "mm"), cell_mm)
+        outcome = Outcome("found", np.array([0.5]), np.array([0.01]), np.zeros(1), np.full(1, 0.1))
+        reached = entry(2.0, 0.1, "mm")
+        found = Solution(
+            width, ranges, outcome, [entry(2000.0, 40.0)], reached, None, "refractive", None, [step]
+        )
+        assert tell_solution(found)[0] == "Line width is below 2.00 mm from throw of key 2.00 ± 0.04 m on"
+        assert any("cells of" in line for line in tell_solution(found)) == warned
 
 
 @pytest.mark.slow
