@@ -10,7 +10,8 @@ import typer
 
 from brimcast.shared.errors import PersonError
 
-from . import failures, vessel
+from . import failures, sweep, vessel
+from .arguments import Change, Device, Empty, Out, Quality, Seed, SetPath, out_folder
 
 app = typer.Typer(
     help="Predict what light does to a drink set: caustics, picture, exposure.",
@@ -20,36 +21,6 @@ app = typer.Typer(
     no_args_is_help=True,
 )
 app.add_typer(vessel.app, name="vessel")
-
-SetPath = Annotated[Path, typer.Argument(metavar="SET", help="The set file (YAML).")]
-Out = Annotated[
-    Path | None,
-    typer.Option("--out", metavar="DIR", help="Folder for the output; else out/ and the set file's name."),
-]
-Quality = Annotated[
-    Literal["draft", "proof", "final"] | None,
-    typer.Option("--quality", help="How clean the result is; else as the set says."),
-]
-Device = Annotated[
-    Literal["auto", "cpu", "gpu"],
-    typer.Option("--device", help="What computes: graphics card (gpu), processor, or the faster of both."),
-]
-Seed = Annotated[
-    int | None,
-    typer.Option("--seed", metavar="N", help="Another number gives other grain; else as the set says."),
-]
-Change = Annotated[
-    list[str] | None,
-    typer.Option(
-        "--change",
-        metavar="KEY=VALUE",
-        help="A value instead of the set file's, such as 'lamps.key.throw=2 m'; can be repeated.",
-    ),
-]
-Empty = Annotated[
-    bool,
-    typer.Option("--empty", help="Compute the empty glasses too; tell what filling them does to the light."),
-]
 
 
 def main(argv: list[str] | None = None) -> int:
@@ -92,7 +63,7 @@ def render(
     from . import computing
 
     changes = computing.list_changes(change, quality, seed)
-    computing.compute(set_path, out or _folder(set_path), changes, device, True, empty)
+    computing.compute(set_path, out or out_folder(set_path), changes, device, True, empty)
 
 
 @app.command("map")
@@ -113,14 +84,10 @@ def map_(
 
     if watch:
         changes = computing.list_changes(change, quality or "draft", seed)
-        computing.watch(set_path, out or _folder(set_path), changes, device, empty)
+        computing.watch(set_path, out or out_folder(set_path), changes, device, empty)
     else:
         changes = computing.list_changes(change, quality, seed)
-        computing.compute(set_path, out or _folder(set_path), changes, device, False, empty)
-
-
-def _folder(set_path: Path) -> Path:
-    return Path("out") / set_path.stem
+        computing.compute(set_path, out or out_folder(set_path), changes, device, False, empty)
 
 
 @app.command()
@@ -204,7 +171,7 @@ def setplan(
     from . import computing, setplanning
 
     # For programs, drawings are written only where a place for them is named.
-    folder = out if as_json else out or _folder(set_path)
+    folder = out if as_json else out or out_folder(set_path)
     plan, written = setplanning.make_plan(set_path, folder, computing.list_changes(change), paper)
     if as_json:
         from brimcast.renders.images import json_text
@@ -308,49 +275,7 @@ def solve(
     print(solving_sets.solve(set_path, vary, until, changes, quality, device, as_json))
 
 
-@app.command()
-def sweep(
-    set_path: SetPath,
-    vary: Annotated[
-        list[str] | None,
-        typer.Option(
-            "--vary",
-            metavar="KEY=LOW:HIGH:COUNT",
-            help="What varies, such as lamps.key.throw=0.6m:3m:9, or KEY=a,b,c; give one or two.",
-        ),
-    ] = None,
-    picture: Annotated[
-        bool, typer.Option("--picture", help="Take the camera's picture of each variant too.")
-    ] = False,
-    metered: Annotated[
-        bool,
-        typer.Option("--metered", help="Show each plain table at one level, not all at one exposure."),
-    ] = False,
-    workers: Annotated[
-        int | None, typer.Option("--workers", metavar="N", help="Compute in so many processes side by side.")
-    ] = None,
-    scheduler: Annotated[
-        str | None,
-        typer.Option("--scheduler", metavar="ADDRESS", help="Compute on a Dask cluster."),
-    ] = None,
-    out: Annotated[
-        Path | None,
-        typer.Option("--out", metavar="DIR", help="Folder; else out/ and the set file's name with -sweep."),
-    ] = None,
-    quality: Quality = None,
-    device: Device = "auto",
-    seed: Seed = None,
-    change: Change = None,
-) -> None:
-    """Vary one or two values: contact sheet, plots, film, measures."""
-    from . import computing, sweeping
-
-    folder = out or _folder(set_path).with_name(f"{set_path.stem}-sweep")
-    changes = computing.list_changes(change, quality, seed)
-    asked = sweeping.Asked(
-        set_path, folder, tuple(vary or ()), changes, device, picture, metered, workers, scheduler
-    )
-    print("\n".join(sweeping.sweep(asked)))
+app.command()(sweep.sweep)
 
 
 @app.command()
