@@ -32,7 +32,9 @@ def sweep(
     ] = None,
     scheduler: Annotated[
         str | None,
-        typer.Option("--scheduler", metavar="ADDRESS", help="Compute on a Dask cluster whose workers see the folder."),
+        typer.Option(
+            "--scheduler", metavar="ADDRESS", help="Compute on a Dask cluster whose workers see the folder."
+        ),
     ] = None,
     out: Annotated[
         Path | None,
