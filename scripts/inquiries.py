@@ -134,7 +134,9 @@ def sweep(
     ] = None,
     scheduler: Annotated[
         str | None,
-        typer.Option("--scheduler", metavar="ADDRESS", help="Compute on a Dask cluster."),
+        typer.Option(
+            "--scheduler", metavar="ADDRESS", help="Compute on a Dask cluster whose workers see the folder."
+        ),
     ] = None,
     out: Annotated[
         Path | None,

@@ -22,7 +22,7 @@ props:
   ring: {{shape: ring, inside: {2 * RADIUS_MM} mm, wall: 1 mm, tall: 20 mm, material: metal}}
 lamps:
   low: {{throw: 100 m, diameter: 10 mm, elevation: 30 deg, azimuth: 0 deg, aim: [0 mm, 0 mm, 0 mm]}}
-render: {{cell: {CELL_MM} mm}}
+render: {{cell: {CELL_MM} mm, quality: proof}}
 """).maps
     light = np.tensordot(maps["band_xyz"][:, 1], maps["low.reflective"] + maps["low.refractive"], 1)
     x_mm, y_mm = maps["x_mm"], maps["y_mm"]

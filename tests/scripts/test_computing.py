@@ -57,9 +57,10 @@ def compare(one, other, relative, path=()):
             compare(a, b, relative, path)
     elif isinstance(one, float):
         # Uncertainties are differences of almost equal numbers, which lift the last digits. So may
-        # lengths be: the spread of colours is one of places, each of them some 10 mm from the datum.
+        # lengths be: the spread of colours is one of places, each of them some 10 mm from the datum. A
+        # heading may be near 0, and is as sure as places some 10 mm off.
         unsure = {"standard_error", "relative_error"} & set(path)
-        smallest = 10 * relative if any(str(key).endswith("_mm") for key in path) else 1e-9
+        smallest = 10 * relative if any(str(key).endswith(("_mm", "_deg")) for key in path) else 1e-9
         assert one == pytest.approx(other, rel=1e-3 if unsure else relative, abs=smallest), path
     else:
         assert one == other, path
