@@ -69,7 +69,7 @@ def solve(
     device: Device = "auto",
     change: Change = None,
 ) -> None:
-    """Find the value that reaches a target, such as the throw for a line of 2 mm."""
+    """Find the value that reaches a target."""
     from . import computing, solving_sets
 
     changes = computing.list_changes(change)
