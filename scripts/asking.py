@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+import json
 from collections.abc import Iterable, Mapping
 from importlib.metadata import version
 from pathlib import Path
+
+from brimcast.shared.errors import Fault, PersonError, telling_unwritable
 
 from .computing import read_set
 from .failures import Interrupted
@@ -39,6 +42,7 @@ def ask(
     device: str,
     as_json: bool,
     band: bool = False,
+    report_in: Path | None = None,
 ) -> str:
     """Return answers in words, or for programs.
 
@@ -54,6 +58,8 @@ def ask(
     as_json : bool
     band : bool
         Tell of questions 2 and 3 how far the answers scatter from set to set.
+    report_in : Path, optional
+        Folder of a run of this set, to whose report.json the answers are added.
 
     Raises
     ------
@@ -70,10 +76,13 @@ def ask(
     try:
         with Progress() as progress:
             study = Study(text, str(path), changes, quality, device, progress=progress)
+            report = _read_report(report_in, study) if report_in else None
             for number in chosen:
                 _answer(study, QUESTIONS[number], answers, lacking, band and number in BANDED)
     except KeyboardInterrupt:
         raise Interrupted("interrupted; what was computed is kept, ask again to go on") from None
+    if report is not None:
+        _add_to_report(report_in, report, answers)
     if as_json:
         return _as_json(study, answers, lacking)
     return "\n".join(_as_lines(study, answers, lacking))
@@ -90,11 +99,34 @@ def _answer(study, question, answers: dict, lacking: dict, band: bool) -> None:
         lacking[question.number] = lack
 
 
-def _as_json(study, answers: dict, lacking: dict) -> str:
-    from brimcast.renders.answers.catalogue import QUESTIONS
-    from brimcast.renders.images import json_text
+def _read_report(folder: Path, study) -> dict:
+    """Return the report of a run of the study's set; it is to be there before long work begins."""
+    try:
+        report = json.loads((folder / "report.json").read_text(encoding="utf-8"))
+        same = report["set"]["digest"] == study.built.digest
+    except (OSError, ValueError, KeyError, TypeError):
+        text = "holds no report.json of a computed set; run brimcast map or render with this --out first"
+        raise PersonError(Fault(str(folder), None, None, None, text)) from None
+    if not same:
+        text = "holds the report of another set, or of this one before it was changed; compute it again"
+        raise PersonError(Fault(str(folder), None, None, None, text))
+    return report
 
-    found = {
+
+def _add_to_report(folder: Path, report: dict, answers: dict) -> None:
+    from brimcast.renders.images import write_json
+    from brimcast.renders.keep import replacing_file
+
+    kept = {**report.get("answers", {}), **_describe(answers)}
+    with telling_unwritable(folder), replacing_file(folder / "report.json") as fresh:
+        write_json(fresh, {**report, "answers": kept})
+
+
+def _describe(answers: dict) -> dict:
+    """Return answers as JSON has them, by number."""
+    from brimcast.renders.answers.catalogue import QUESTIONS
+
+    return {
         str(number): {
             "question": QUESTIONS[number].text,
             "words": list(answer.lines),
@@ -103,6 +135,11 @@ def _as_json(study, answers: dict, lacking: dict) -> str:
         }
         for number, answer in answers.items()
     }
+
+
+def _as_json(study, answers: dict, lacking: dict) -> str:
+    from brimcast.renders.images import json_text
+
     asked = {str(number): {"needs": lack.what, "give": lack.give} for number, lack in lacking.items()}
     settings = {
         "version": version("brimcast"),
@@ -112,7 +149,7 @@ def _as_json(study, answers: dict, lacking: dict) -> str:
         "seed": study.set_file.render.seed,
         "digest": study.built.digest,
     }
-    return json_text({"answers": found, "lacking": asked, "settings": settings})
+    return json_text({"answers": _describe(answers), "lacking": asked, "settings": settings})
 
 
 def _as_lines(study, answers: dict, lacking: dict) -> list[str]:

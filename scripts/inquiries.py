@@ -25,6 +25,10 @@ def ask(
         ),
     ] = False,
     as_json: Annotated[bool, typer.Option("--json", help="Print for programs.")] = False,
+    out: Annotated[
+        Path | None,
+        typer.Option("--out", metavar="DIR", help="Folder of a run of this set, for its report."),
+    ] = None,
     quality: Quality = None,
     device: Device = "auto",
     change: Change = None,
@@ -38,7 +42,7 @@ def ask(
     if set_path is None:
         raise PersonError("ask: give a set file; or --list for the questions")
     changes = computing.list_changes(change)
-    print(asking.ask(set_path, numbers or (), changes, quality or "draft", device, as_json, band))
+    print(asking.ask(set_path, numbers or (), changes, quality or "draft", device, as_json, band, out))
 
 
 def solve(

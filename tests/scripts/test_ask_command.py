@@ -62,3 +62,22 @@ def test_wrong_number_is_told_in_one_line(set_path, numbers, capsys):
 def test_no_set_is_a_persons_mistake(capsys):
     assert main(["ask"]) == 2
     assert "--list" in capsys.readouterr().err
+
+
+def test_answers_go_into_the_report_of_the_same_set(set_path, tmp_path, capsys):
+    folder = tmp_path / "out"
+    assert main(["ask", str(set_path), "23", "--out", str(folder)]) == 2
+    assert "holds no report.json" in capsys.readouterr().err
+    assert (
+        main(["map", str(set_path), "--out", str(folder), "--device", "cpu", "--change", "render.cell=4mm"])
+        == 0
+    )
+    before = json.loads((folder / "report.json").read_text(encoding="utf-8"))
+    same = ["--change", "render.cell=4mm", "--out", str(folder)]
+    assert main(["ask", str(set_path), "23", "6", *same]) == 0
+    after = json.loads((folder / "report.json").read_text(encoding="utf-8"))
+    assert after.pop("answers")["23"]["question"] == QUESTIONS[23].text
+    assert after == before
+    other = ["--change", "lamps.key.throw=3 m", "--out", str(folder)]
+    assert main(["ask", str(set_path), "23", *other]) == 2
+    assert "another set" in capsys.readouterr().err
