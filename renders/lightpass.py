@@ -27,8 +27,9 @@ from .windows import Windows
 from .world import World
 
 BATCHES = 16
-# Most rays of a launch; each takes some 40 bytes.
-MOST_RAYS = 6_000_000
+# Most rays of a launch, each some 40 bytes: a card wants few launches; a processor loses nothing by several,
+# between which progress is told and Ctrl-C heard.
+MOST_RAYS = {"cuda": 6_000_000, "metal": 6_000_000, "llvm": 500_000}
 
 
 @dataclass(frozen=True)
@@ -256,7 +257,8 @@ def _trace_round(built, world, plan, number, effort, done, progress, spread, lig
 def _batches_at_once(effort: Effort) -> int:
     """How many batches, a divisor of sixteen, go into one launch: few launches waste little on the way."""
     rays = max(count * grid * grid for count, grid in zip(effort.rows, effort.grid, strict=True))
-    return max(some for some in (1, 2, 4, 8, 16) if some == 1 or some * rays <= MOST_RAYS)
+    most = MOST_RAYS[mi.variant().partition("_")[0]]
+    return max(some for some in (1, 2, 4, 8, 16) if some == 1 or some * rays <= most)
 
 
 def _book(fresh: LampLight, batches: range, order: Order, rows, tally: Tally, built: BuiltSet) -> None:
