@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 
-from brimcast.shared.exposure import meter_marks
+from brimcast.shared.exposure import tell_f_number
 
 from .words import meter_line, tell_empty
 
@@ -45,22 +45,7 @@ def _cell(entry: dict, relative: bool, brightest: float) -> str:
         return "no light"
     if relative:
         return f"{math.log2(entry['light'] / brightest):+.1f} stops"
-    return f"{name_f_number(entry['f_number'])}, {entry['light']:.3g} lx s"
-
-
-def name_f_number(f_number: float) -> str:
-    """Return an f-number as meters show it: the full stop below, and tenths of a stop over it.
-
-    >>> name_f_number(11.3137)
-    'f/11'
-    >>> name_f_number(12.0)
-    'f/11 +0.2'
-    """
-    marks = meter_marks(f_number)
-    if marks is None:
-        return f"f/{f_number:.3g}"
-    full, tenths = marks
-    return f"f/{full:g}" + (f" +{tenths / 10:.1f}" if tenths else "")
+    return f"{tell_f_number(entry['f_number'])}, {entry['light']:.3g} lx s"
 
 
 def _glass_lines(numbers: dict) -> list[str]:
@@ -71,7 +56,7 @@ def _glass_lines(numbers: dict) -> list[str]:
     for name, entry in numbers["points"]["glass"]["lamps"].items():
         if not entry["f_number"]:
             continue
-        said = f"{name} alone: lens at {name_f_number(entry['lens_f_number'])}, ISO {numbers['iso']:g}"
+        said = f"{name} alone: lens at {tell_f_number(entry['lens_f_number'])}, ISO {numbers['iso']:g}"
         said += f" (close focus costs {loss:.2f} stops)"
         if entry["guide_number_m"] is not None:
             said += f"; guide number {entry['guide_number_m']:.3g} m"
@@ -83,7 +68,7 @@ def _glass_lines(numbers: dict) -> list[str]:
 
 def _target_words(entry: dict, target: float) -> str:
     power = entry["power_for_target_stops"]
-    wanted = f"for {name_f_number(target)} on the lens"
+    wanted = f"for {tell_f_number(target)} on the lens"
     if power > TENTH:
         lacks, faster = f"{wanted} it lacks {power:.1f} stops", f"{2**power:.2g} times the ISO"
         if entry["guide_number_m"] is None:

@@ -355,3 +355,18 @@ def lighting_ratio(key, fill):
         2 : 1 incident is 3 : 1 highlight to shadow.
     """
     return key / fill, (key + fill) / fill
+
+
+def tell_f_number(f_number: float) -> str:
+    """Return an f-number as a meter shows it.
+
+    >>> tell_f_number(12.6)
+    'f/11 and 3 tenths'
+    >>> tell_f_number(11.3137)
+    'f/11'
+    """
+    marks = meter_marks(f_number)
+    if marks is None:
+        return f"f/{f_number:.3g}"
+    full, tenths = marks
+    return f"f/{full:g}" + (f" and {tenths} tenth{'s' * (tenths > 1)}" if tenths else "")

@@ -67,7 +67,7 @@ def _read_plate(study: Study, points: dict, lamps: list) -> dict:
             over = 2 * math.log2(lens / camera.f_number)
         found[name] = {
             "f_number": entry(lens, 0.0 if light > 0 else None),
-            "words": tell_f_number(lens) if light > 0 else "no light",
+            "words": exposure.tell_f_number(lens) if light > 0 else "no light",
             "meter_f_number": entry(metered, 0.0 if light > 0 else None),
             "over_stops": entry(over, 0.0 if light > 0 else None, "stops"),
         }
@@ -83,21 +83,6 @@ def _tell_plate(found: dict) -> str:
         return f"{told}; the camera is set so"
     much = "more" if over > 0 else "less"
     return f"{told}; as the camera is set, the glass gets {abs(over):.1f} stops {much} than metered"
-
-
-def tell_f_number(f_number: float) -> str:
-    """Return an f-number as a meter shows it.
-
-    >>> tell_f_number(12.6)
-    'f/11 and 3 tenths'
-    >>> tell_f_number(11.3137)
-    'f/11'
-    """
-    marks = exposure.meter_marks(f_number)
-    if marks is None:
-        return f"f/{f_number:.3g}"
-    full, tenths = marks
-    return f"f/{full:g}" + (f" and {tenths} tenth{'s' * (tenths > 1)}" if tenths else "")
 
 
 def answer_power(study: Study) -> Answer:

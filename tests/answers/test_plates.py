@@ -243,7 +243,7 @@ def test_sun_does_not_fall_off(study_of):
 
 def test_full_stops_are_marked():
     """ISO 517: f/11 and no tenths is the exact value that the mark stands for."""
-    from brimcast.renders.answers.plates import tell_f_number
+    from brimcast.shared.exposure import tell_f_number
 
     assert tell_f_number(F_NUMBERS[11.0]) == "f/11" and tell_f_number(F_NUMBERS[11.0] * 2**0.05) == (
         "f/11 and 1 tenth"
