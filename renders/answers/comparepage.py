@@ -180,9 +180,9 @@ def _show_options(page: _Page, comparison: Comparison, panels: Panels, top: floa
         elif pictures:
             page.write(left, high_at - 6 - high / 2, Line("no camera, no picture"), 7)
         scale = page.show(panel.table, left, high_at - 6 - (room - deep), wide, deep)
-    long = panels.scale_mm * panels.px_per_mm * scale
+    long = panels.extent.bar_mm * panels.extent.px_per_mm * scale
     page.bar(MARGIN_MM, top - _SHOWN_MM[1] + 2, long)
-    told = f"{panels.scale_mm} mm, all tables from above; the camera's side is below"
+    told = f"{panels.extent.bar_mm} mm, all tables from above; the camera's side is below"
     page.write(MARGIN_MM + long + 3, top - _SHOWN_MM[1] + 1.2, Line(told), 7)
     return MARGIN_MM + columns * wide + (columns - 1) * _GAP_MM
 

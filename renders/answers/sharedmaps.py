@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 from scipy.ndimage import binary_erosion
 
@@ -12,6 +10,7 @@ from ..direct import map_direct
 from ..lights import set_lamps
 from ..windows import Window
 from ..world import build_world
+from .extents import Extent, fit_extent
 from .lineup import Lineup, Option, develop_table
 from .pattern import outline_box
 
@@ -27,27 +26,7 @@ _COARSE = 300
 _EDGE = 8
 
 
-@dataclass(frozen=True)
-class Extent:
-    """A rectangle of the table, mm from the datum."""
-
-    left: float
-    right: float
-    near: float
-    far: float
-
-    @property
-    def wide(self) -> float:
-        """Width, mm."""
-        return self.right - self.left
-
-    @property
-    def deep(self) -> float:
-        """Depth, mm."""
-        return self.far - self.near
-
-
-def find_extent(lineup: Lineup) -> Extent:
+def find_extent(lineup: Lineup, most_px: tuple[float, float]) -> Extent:
     """Return the least rectangle with all options' patterns, glasses seen from above, and their shadows."""
     boxes = []
     for option in lineup.options:
@@ -59,7 +38,7 @@ def find_extent(lineup: Lineup) -> Extent:
     for low, high in ((low_x.min(), high_x.max()), (low_y.min(), high_y.max())):
         spare = max(LEAST_MM - (high - low), 0) / 2 + MARGIN_MM
         sides += [float(low - spare), float(high + spare)]
-    return Extent(*sides)
+    return fit_extent(sides, most_px)
 
 
 def _glass_boxes(option: Option) -> list[list[float]]:

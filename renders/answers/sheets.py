@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
@@ -14,6 +13,7 @@ from ..adjust import display
 from ..images import settings_text
 from ..keep import replacing_file
 from ..strokes import INK, QUIET, WHITE, Word
+from .extents import Extent, fit_extent
 from .sweeps import View
 
 # Of a table or picture on the sheet, at most; smaller where there are many.
@@ -21,32 +21,10 @@ TILE_PX, FILM_PX = (340, 420), (720, 820)
 MOST_PX, MOST_FILM_PX = 50_000_000, 200_000_000
 MOST_COLUMNS = 6
 BLANK = (226, 223, 217)  # beyond the computed map
-SCALE_BARS_MM = (5, 10, 20, 50, 100, 200, 500)
 _MARGIN, _GAP, _FINE = 44, 22, 3
 # A film lasts so long, and a frame of it at least and at most so long, ms.
 _FILM_MS, _FRAME_MS = 6000, (60, 700)
 _DESCRIPTION, _SOFTWARE = 0x010E, 0x0131  # EXIF 3.0, table 4
-
-
-@dataclass(frozen=True)
-class Extent:
-    """The part of the table that all views show, mm from the datum, and its scale."""
-
-    left: float
-    right: float
-    near: float
-    far: float
-    px_per_mm: float
-
-    @property
-    def size_px(self) -> tuple[int, int]:
-        """Width and height."""
-        width, height = self.right - self.left, self.far - self.near
-        return max(1, round(width * self.px_per_mm)), max(1, round(height * self.px_per_mm))
-
-    def place(self, x_mm: float, y_mm: float) -> tuple[float, float]:
-        """Return the pixel position (right, down) of a point on the table."""
-        return (x_mm - self.left) * self.px_per_mm, (self.far - y_mm) * self.px_per_mm
 
 
 def find_extent(views: Sequence[View], most_px: tuple[float, float]) -> Extent:
@@ -70,8 +48,7 @@ def find_extent(views: Sequence[View], most_px: tuple[float, float]) -> Extent:
         low = max(lows) if low < max(lows) < low + slack else max(low, min(lows))
         high = min(highs) if high - slack < min(highs) < high else min(high, max(highs))
         ends += [float(low), float(high)]
-    scale = min(most_px[0] / (ends[1] - ends[0]), most_px[1] / (ends[3] - ends[2]))
-    return Extent(*ends, scale)
+    return fit_extent(ends, most_px)
 
 
 def _ends(centres: np.ndarray) -> tuple[float, float]:
@@ -91,16 +68,10 @@ def show_table(view: View, extent: Extent, gain: float) -> np.ndarray:
             dash = (9, 6) if circle.part == "mouth" else None
             strokes.ring(tile, at, circle.radius_mm * extent.px_per_mm, stroke, colour, dash=dash)
         strokes.cross(tile, extent.place(0.0, 0.0), 6, stroke, colour)
-    length = choose_bar(extent) * extent.px_per_mm
+    length = extent.bar_mm * extent.px_per_mm
     strokes.box(tile, 8, height - 16, 12 + length, height - 8, strokes.PAPER)
     strokes.box(tile, 10, height - 14, 10 + length, height - 10, INK)
     return tile
-
-
-def choose_bar(extent: Extent) -> int:
-    """Return the length, mm, that the bar of scale stands for."""
-    fitting = [mm for mm in SCALE_BARS_MM if mm * extent.px_per_mm <= extent.size_px[0] / 3]
-    return fitting[-1] if fitting else SCALE_BARS_MM[0]
 
 
 def _lay_light(view: View, extent: Extent, gain: float) -> np.ndarray:

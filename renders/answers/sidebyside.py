@@ -14,15 +14,15 @@ from .. import strokes
 from ..adjust import LUMINANCE, develop, display
 from ..cropguide import mark_crop
 from ..strokes import INK, QUIET, WHITE, Word
+from .extents import Extent
 from .lineup import Lineup, Option
-from .sharedmaps import Extent, find_extent, see_table
+from .sharedmaps import find_extent, see_table
 
 # Widths of an option on the sheet by how many there are, pixels.
 _WIDTHS = {2: 680, 3: 560, 4: 460, 5: 400, 6: 360}
 _TALLEST = 1.5  # of picture and of table, over the width
 _MARGIN, _GAP, _HEAD, _NAMES, _FOOT = 60, 30, 118, 64, 200
 TITLE_PX, LETTER_PX, SMALL_PX = 36, 34, 18
-SCALE_BARS_MM = (10, 20, 50, 100, 200)
 _KEY_STOPS = range(-4, 4)
 
 
@@ -52,51 +52,38 @@ class Panels:
     Attributes
     ----------
     shown : tuple of Panel
-    px_per_mm : float
-        Scale of all tables.
     extent : Extent
-        What of the table they show.
+        What of the table they show, and its scale.
     plain_level : float
         Linear level of the first option's plain table, 1 at saturation; 0 in the dark.
     """
 
     shown: tuple[Panel, ...]
-    px_per_mm: float
     extent: Extent
     plain_level: float
-
-    @property
-    def scale_mm(self) -> int:
-        """Length that the scale bar stands for."""
-        fitting = [mm for mm in SCALE_BARS_MM if mm <= self.extent.wide / 2.5]
-        return fitting[-1] if fitting else SCALE_BARS_MM[0]
 
 
 def make_panels(lineup: Lineup) -> Panels:
     """Return all options as they are shown: pictures by one exposure, tables also at one scale."""
-    extent, wide = find_extent(lineup), _WIDTHS[max(len(lineup.options), 2)]
-    scale = min(wide / extent.wide, _TALLEST * wide / extent.deep)
-    size = round(extent.wide * scale), round(extent.deep * scale)
-    shown = tuple(_make_panel(lineup, option, extent, scale, size) for option in lineup.options)
-    return Panels(shown, scale, extent, _find_plain_level(lineup))
+    wide = _WIDTHS[max(len(lineup.options), 2)]
+    extent = find_extent(lineup, (wide, _TALLEST * wide))
+    shown = tuple(_make_panel(lineup, option, extent) for option in lineup.options)
+    return Panels(shown, extent, _find_plain_level(lineup))
 
 
-def _make_panel(lineup: Lineup, option: Option, extent: Extent, scale: float, size) -> Panel:
-    table = display(see_table(lineup, option, extent, size)).astype(float)
+def _make_panel(lineup: Lineup, option: Option, extent: Extent) -> Panel:
+    scale = extent.px_per_mm
+    table = display(see_table(lineup, option, extent, extent.size_px)).astype(float)
     for colour, width in ((WHITE, 4.0), (INK, 1.5)):
         for foot in option.built.feet:
-            at = _place(extent, scale, *foot.centre_mm)
+            at = extent.place(*foot.centre_mm)
             strokes.ring(table, at, foot.foot_radius_mm * scale, width, colour)
             strokes.ring(table, at, foot.rim_radius_mm * scale, width, colour, dash=(14, 10))
-        strokes.cross(table, _place(extent, scale, 0.0, 0.0), 9, width, colour)
+        strokes.cross(table, extent.place(0.0, 0.0), 9, width, colour)
     linear, picture = lineup.picture(option), None
     if linear is not None:
         picture = mark_crop(display(linear), crop_share(option.built.camera))
     return Panel(option.letter, option.name, picture, np.round(table).astype(np.uint8))
-
-
-def _place(extent: Extent, scale: float, x_mm: float, y_mm: float) -> tuple[float, float]:
-    return (x_mm - extent.left) * scale, (extent.far - y_mm) * scale
 
 
 def _find_plain_level(lineup: Lineup) -> float:
@@ -169,11 +156,12 @@ def _paste(sheet, picture, left: int, top: int) -> None:
 
 def _draw_foot(sheet, panels: Panels, top: int) -> list[Word]:
     """Draw scale bar and key of tones; return the words."""
-    left, right = _MARGIN, _MARGIN + panels.scale_mm * panels.px_per_mm
+    bar_mm = panels.extent.bar_mm
+    left, right = _MARGIN, _MARGIN + bar_mm * panels.extent.px_per_mm
     strokes.box(sheet, left, top, right, top + 12)
     strokes.box(sheet, (left + right) / 2, top + 2, right - 2, top + 10, strokes.PAPER)
     words = [
-        Word(left, top + 22, f"{panels.scale_mm} mm, all tables; the camera's side is below", size=SMALL_PX),
+        Word(left, top + 22, f"{bar_mm} mm, all tables; the camera's side is below", size=SMALL_PX),
         Word(left, top + 46, "circle: foot · dashed: mouth · cross: datum", size=SMALL_PX, colour=QUIET),
     ]
     if not panels.plain_level > 0:

@@ -18,6 +18,7 @@ from ..images import write_json, write_png
 from ..keep import replacing
 from ..stored import Stored
 from . import plots, sheets, sweeps
+from .extents import Extent
 from .variations import Variant, Variation
 
 SHEET, PICTURES, FILM = "sheet.png", "pictures.png", "film.webp"
@@ -168,17 +169,17 @@ def _draw_tables(sweep: Sweep, views: list[sweeps.View], folder: Path, progress)
     lines = [*_tell_what(sweep), _tell_look(sweep, gain)]
     columns = steps if beside > 1 else sheets.choose_columns(steps)
     captions = [sweep.tell_values(frame) for frame in sweep.frames]
-    under = f"The bar is {sheets.choose_bar(on_sheet)} mm, the same in all. Camera side below; cross: datum."
+    under = f"The bar is {on_sheet.bar_mm} mm, the same in all. Camera side below; cross: datum."
     sheet = sheets.lay_sheet(small, captions, columns, sweep.title, [*lines, under])
     write_png(folder / SHEET, sheet, sweep.settings)
     sheets.write_film(folder / FILM, _lay_film(sweep, large, on_film), sweep.settings)
 
 
-def _lay_film(sweep: Sweep, tiles: list[np.ndarray], extent: sheets.Extent) -> list[np.ndarray]:
+def _lay_film(sweep: Sweep, tiles: list[np.ndarray], extent: Extent) -> list[np.ndarray]:
     """Return the frames of the film, along the first variation."""
     first, *second = sweep.variations
     captions = [f"{each.key} {text}" for each in second for text in each.texts] or [""]
-    bar = f"{sweep.quality}; the bar is {sheets.choose_bar(extent)} mm"
+    bar = f"{sweep.quality}; the bar is {extent.bar_mm} mm"
     return [
         sheets.lay_frame(tiles[step :: len(first.texts)], captions, f"{first.key} {text}", sweep.title, bar)
         for step, text in enumerate(first.texts)

@@ -71,8 +71,8 @@ def test_a_ball_moved_by_10_mm_moves_the_tip_by_as_much(lined):
 
 def test_tables_have_one_scale(lined):
     """The ball's spot is 10 mm farther to the right in D, on the picture too."""
-    extent = find_extent(lined)
-    size = 240, round(240 * extent.deep / extent.wide)
+    extent = find_extent(lined, (240, 1000))
+    size = extent.size_px
     spots = []
     for option in (lined.first, lined.options[3]):
         seen = see_table(lined, option, extent, size).sum(axis=2)

@@ -71,7 +71,7 @@ def test_bar_of_scale_is_as_long_as_it_says():
     row = tile[extent.size_px[1] - 12]
     paper = np.flatnonzero(np.all(row == sheets.strokes.PAPER, axis=-1))
     length_px = paper.max() - paper.min() - 3
-    assert length_px == pytest.approx(sheets.choose_bar(extent) * extent.px_per_mm, abs=1.5)
+    assert length_px == pytest.approx(extent.bar_mm * extent.px_per_mm, abs=1.5)
 
 
 def test_gain_keeps_the_camera_but_for_tables_that_would_clip(study_of):
