@@ -7,6 +7,8 @@ import numpy as np
 from .engine import dr, mi
 
 _ROUNDS = 8
+# Bytes.
+WIDEST_VECTOR = 64
 
 
 def add_to(target, value, index, active):
@@ -34,21 +36,27 @@ def draw_pair(seed, step):
 
 
 def floats(values):
-    """Single-precision array in the device's own memory.
-
-    An array that still lies in NumPy's memory may be aligned or not, and frozen functions would be recorded
-    again whenever that changes.
-    """
-    return _owned(mi.Float(np.ascontiguousarray(values, np.float32).ravel()), mi.Float)
+    """Single-precision array in the device's own memory."""
+    return _owned(mi.Float, values, np.float32)
 
 
 def counts(values):
     """Unsigned array in the device's own memory."""
-    return _owned(mi.UInt32(np.ascontiguousarray(values, np.uint32).ravel()), mi.UInt32)
+    return _owned(mi.UInt32, values, np.uint32)
 
 
-def _owned(array, kind):
-    copy = array + dr.opaque(kind, 0)
+def _owned(kind, values, dtype):
+    """Copy numbers out of NumPy's memory, where an array may begin anywhere.
+
+    Frozen functions would be recorded again, and the copy itself compiled in another form, whenever an array
+    begins at a multiple of the width of a vector of numbers, or no longer does.
+    """
+    values = np.asarray(values, dtype)
+    room = np.empty(values.nbytes + WIDEST_VECTOR, np.uint8)
+    first = -room.ctypes.data % WIDEST_VECTOR
+    aligned = room[first : first + values.nbytes].view(dtype)
+    aligned[:] = values.ravel()
+    copy = kind(aligned) + dr.opaque(kind, 0)
     dr.eval(copy)
     return copy
 
