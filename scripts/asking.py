@@ -43,8 +43,8 @@ def ask(
     as_json: bool,
     band: bool = False,
     report_in: Path | None = None,
-) -> str:
-    """Return answers in words, or for programs.
+) -> None:
+    """Print answers in words, each when it is known; or all for programs.
 
     Parameters
     ----------
@@ -70,33 +70,43 @@ def ask(
 
     chosen = read_numbers("questions", list(numbers), len(QUESTIONS)) or list(QUESTIONS)
     text = read_set(path, changes)[1]
+    from brimcast.renders.answers.answer import Lacking
     from brimcast.renders.answers.study import Study
 
     answers, lacking = {}, {}
     try:
         with Progress() as progress:
-            study = Study(text, str(path), changes, quality, device, progress=progress)
+            study = Study(text, str(path), changes, quality, device)
             report = _read_report(report_in, study) if report_in else None
+            if not as_json:
+                progress.answer(_head(study))
             for number in chosen:
-                _answer(study, QUESTIONS[number], answers, lacking, band and number in BANDED)
+                study.progress = _telling_question(progress, number)
+                try:
+                    answers[number] = _answer(study, number, band)
+                except Lacking as lack:
+                    lacking[number] = lack
+                    continue
+                if not as_json:
+                    progress.answer(_in_words(number, answers[number]))
     except KeyboardInterrupt:
         raise Interrupted("interrupted; what was computed is kept, ask again to go on") from None
     if report is not None:
         _add_to_report(report_in, report, answers)
-    if as_json:
-        return _as_json(study, answers, lacking)
-    return "\n".join(_as_lines(study, answers, lacking))
+    if rest := _as_json(study, answers, lacking) if as_json else _end(answers, lacking):
+        print(rest)
 
 
-def _answer(study, question, answers: dict, lacking: dict, band: bool) -> None:
-    from brimcast.renders.answers.answer import Lacking
+def _telling_question(progress: Progress, number: int):
+    return lambda share, text: progress(share, f"question {number}, {text}")
+
+
+def _answer(study, number: int, band: bool):
+    from brimcast.renders.answers.catalogue import QUESTIONS
     from brimcast.renders.answers.slips import with_band
 
-    try:
-        answer = question.answer(study)
-        answers[question.number] = with_band(study, answer) if band else answer
-    except Lacking as lack:
-        lacking[question.number] = lack
+    answer = QUESTIONS[number].answer(study)
+    return with_band(study, answer) if band and number in BANDED else answer
 
 
 def _read_report(folder: Path, study) -> dict:
@@ -152,17 +162,25 @@ def _as_json(study, answers: dict, lacking: dict) -> str:
     return json_text({"answers": _describe(answers), "lacking": asked, "settings": settings})
 
 
-def _as_lines(study, answers: dict, lacking: dict) -> list[str]:
+def _head(study) -> str:
+    title, quality = study.set_file.title, study.quality
+    return f"{title}: {quality}, about the lamp {study.lamp}; ± is one standard error"
+
+
+def _in_words(number: int, answer) -> str:
     from brimcast.renders.answers.catalogue import QUESTIONS
 
-    about = f"{study.quality}, about the lamp {study.lamp}; ± is one standard error"
-    lines = [f"{study.set_file.title}: {about}"]
-    cautions: list[str] = []
-    for number, answer in answers.items():
-        lines += ["", f"{number}. {QUESTIONS[number].text}", *(f"   {line}" for line in answer.lines)]
-        cautions += [caution for caution in answer.cautions if caution not in cautions]
+    return "\n".join(["", f"{number}. {QUESTIONS[number].text}", *(f"   {line}" for line in answer.lines)])
+
+
+def _end(answers: dict, lacking: dict) -> str:
+    """Return what was not answered, and the cautions of all answers, each once."""
+    from brimcast.renders.answers.catalogue import QUESTIONS
+
+    lines = []
     if lacking:
         lines += ["", "Not answered, for the set lacks something:"]
         for number, lack in lacking.items():
             lines.append(f"{number:3}. {QUESTIONS[number].text} It {lack}")
-    return [*lines, *([""] if cautions else []), *(f"caution: {caution}" for caution in cautions)]
+    cautions = dict.fromkeys(caution for answer in answers.values() for caution in answer.cautions)
+    return "\n".join([*lines, *([""] if cautions else []), *(f"caution: {caution}" for caution in cautions)])

@@ -42,7 +42,7 @@ def ask(
     if set_path is None:
         raise PersonError("ask: give a set file; or --list for the questions")
     changes = computing.list_changes(change)
-    print(asking.ask(set_path, numbers or (), changes, quality or "draft", device, as_json, band, out))
+    asking.ask(set_path, numbers or (), changes, quality or "draft", device, as_json, band, out)
 
 
 def solve(

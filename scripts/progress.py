@@ -18,6 +18,7 @@ class Progress:
     def __init__(self) -> None:
         self.began = time.monotonic()
         self.told = self.began
+        self.share = 0.0
         self.bar = None
 
     def __enter__(self) -> Progress:
@@ -33,7 +34,8 @@ class Progress:
                 TimeRemainingColumn(),
                 TextColumn("left at most"),
             )
-            self.bar = Bar(*columns, console=Console(stderr=True), transient=True)
+            console = Console(stderr=True)
+            self.bar = Bar(*columns, console=console, transient=True, redirect_stdout=False)
             self.task = self.bar.add_task("making the set", total=1.0)
             self.bar.start()
         return self
@@ -43,7 +45,10 @@ class Progress:
             self.bar.stop()
 
     def __call__(self, share: float, text: str) -> None:
-        """Show the share done, 0 to 1, and what is being done."""
+        """Show the share done, 0 to 1, and what is being done; a smaller share than before begins anew."""
+        if share < self.share:
+            self._begin_anew()
+        self.share = share
         if self.bar:
             self.bar.update(self.task, completed=share, description=text)
             return
@@ -58,7 +63,21 @@ class Progress:
             self.bar.console.print(text, markup=False, highlight=False)
         else:
             print(text, file=sys.stderr, flush=True)
-        self.began = self.told = time.monotonic()
+        self._begin_anew()
+
+    def answer(self, text: str) -> None:
+        """Print part of the result to the output stream; what comes starts anew."""
+        if self.bar:
+            self.bar.stop()
+        print(text, flush=True)
+        if self.bar:
+            self.bar.start()
+        self._begin_anew()
+
+    def _begin_anew(self) -> None:
+        self.began = time.monotonic()
+        if self.bar:
+            self.bar.reset(self.task)
 
 
 def _left(share: float, spent_s: float) -> str:

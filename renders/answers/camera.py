@@ -259,7 +259,7 @@ def answer_movement(study: Study) -> Answer:
 def _tell_moves(found: dict) -> str:
     words = {
         "x_mm": "mm left or right",
-        "y_mm": "mm to or from the camera's side",
+        "y_mm": "mm nearer or farther",
         "z_mm": "mm up or down",
         "turn_deg": "deg of turn",
     }

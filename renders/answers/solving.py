@@ -8,10 +8,11 @@ import numpy as np
 
 from brimcast.scene.pieces import choose_vessel
 
+from ..lightpass import EFFORTS
 from .answer import Answer, Lacking, entry, tell
 from .pattern import KIND_WORDS
-from .solver import Solution, solve
-from .solverwords import tell_measured, tell_solution
+from .solver import QUALITIES, Solution, solve
+from .solverwords import NARROW_CELLS, tell_measured, tell_solution
 from .study import Frame, Study
 from .targets import Range, Target, read_measure
 
@@ -73,7 +74,7 @@ def answer_throw(study: Study) -> Answer:
         raise Lacking(f"a lamp on a stand, and {lamp} is the sky or the sun", "brief.lamp=NAME")
     throws = Range(f"lamps.{lamp}.throw", *THROWS_MM, "length", "mm")
     target = Target(f"line_width < {width_mm:g} mm", read_measure("line_width"), "<", width_mm)
-    solution = solve(study, [throws], target, study.quality)
+    solution = solve(study, [throws], target, _fine_enough(study, width_mm))
     estimate, line = first_estimate(study, solution)
     values = {
         "met": solution.met,
@@ -85,6 +86,13 @@ def answer_throw(study: Study) -> Answer:
         "kind": solution.kind,
     }
     return Answer((*tell_solution(solution), *line), values)
+
+
+def _fine_enough(study: Study, width_mm: float) -> str:
+    """Return the study's quality, or a finer one whose cells tell a line of that width from a wider one."""
+    finer = QUALITIES[QUALITIES.index(study.quality) :]
+    cells = {quality: study.set_file.render.cell_mm or EFFORTS[quality].cell_mm for quality in finer}
+    return next((one for one in finer if width_mm >= NARROW_CELLS * cells[one]), study.quality)
 
 
 def answer_mark(study: Study) -> Answer:

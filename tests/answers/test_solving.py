@@ -9,7 +9,8 @@ from brimcast.renders.answers.answer import Lacking, entry
 from brimcast.renders.answers.catalogue import QUESTIONS
 from brimcast.renders.answers.solver import Solution, Step, solve
 from brimcast.renders.answers.solverwords import tell_solution
-from brimcast.renders.answers.solving import estimate_throw
+from brimcast.renders.answers.solving import _fine_enough, estimate_throw
+from brimcast.renders.answers.study import Study
 from brimcast.renders.answers.targets import read_range, read_target
 from brimcast.renders.answers.trials import Outcome
 from brimcast.shared.errors import PersonError
@@ -159,3 +160,19 @@ def test_throw_for_a_line_gives_that_line(study_of):
     values = np.array([width["line_width_mm"]["value"] for width in widths])
     error = math.hypot(values.std(ddof=1) / math.sqrt(6), found["line_width_mm"]["standard_error"])
     assert values.mean() == pytest.approx(2.2, abs=3 * error)
+
+
+@pytest.mark.parametrize(
+    ("width_mm", "cell", "quality"),
+    [
+        (3.0, None, "draft"),
+        (2.0, None, "proof"),
+        (0.8, None, "final"),
+        (0.1, None, "draft"),
+        (1.0, "0.4 mm", "draft"),
+    ],
+)
+def test_a_narrow_line_is_looked_for_in_cells_that_tell_it(width_mm, cell, quality):
+    """Cells of 1, 0.5 and 0.25 mm by quality; where none will do, the answer says so."""
+    changes = {"render.cell": cell} if cell else {}
+    assert _fine_enough(Study(BALL, changes=changes), width_mm) == quality

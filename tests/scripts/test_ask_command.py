@@ -81,3 +81,16 @@ def test_answers_go_into_the_report_of_the_same_set(set_path, tmp_path, capsys):
     other = ["--change", "lamps.key.throw=3 m", "--out", str(folder)]
     assert main(["ask", str(set_path), "23", *other]) == 2
     assert "another set" in capsys.readouterr().err
+
+
+def test_an_answer_is_told_when_it_is_known(set_path, monkeypatch, capsys):
+    """Ctrl-C at the second question leaves the first answered."""
+
+    def interrupt(study):
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr("brimcast.renders.answers.plates.answer_sum", interrupt)
+    assert main(["ask", str(set_path), "23", "27"]) == 130
+    told = capsys.readouterr()
+    assert QUESTIONS[23].text in told.out and QUESTIONS[27].text not in told.out
+    assert "ask again to go on" in told.err
