@@ -17,6 +17,11 @@ from .voxels import Voxels, no_voxels
 from .windows import Window, Windows, list_windows
 from .world import World
 
+# Rays of a lamp point's grid, along a side, and lamp points: without reflections, and with one or two.
+STRAIGHT_ROWS, STRAIGHT_GRID, THROWN_ROWS, THROWN_GRID = 16, 40, 256, 8
+# What fewer rays than these brought to a neighbourhood tells nothing of how bright it is.
+FEWEST_RAYS = 3
+
 
 @dataclass
 class LightPlan:
@@ -53,10 +58,10 @@ def plan_light(built: BuiltSet, world: World, cell_mm: float, voxels: Voxels | N
         aim = aims[lamp.name] = aim_lamp(lamp, world)
         found = [Order(0, even_chances(), even_chances())]
         thrown = []
-        thrown.append(_pilot(built, world, lamp, aim, found[0], 16, 64, number)[:3])
+        thrown.append(_pilot(built, world, lamp, aim, found[0], STRAIGHT_ROWS, STRAIGHT_GRID, number)[:3])
         for forced in (1, 2):
             order = Order(forced, even_chances(), even_chances())
-            *landed, gone, gaps = _pilot(built, world, lamp, aim, order, 256, 14, number)
+            *landed, gone, gaps = _pilot(built, world, lamp, aim, order, THROWN_ROWS, THROWN_GRID, number)
             thrown.append(landed)
             found.append(_learn(order, gaps, landed[1], gone))
         landings.append((lamp, [np.concatenate(part) for part in zip(*thrown, strict=True)]))
@@ -125,11 +130,12 @@ def _crop(landings, size_mm, cell: float) -> Window:
         for kind in (0, 1):
             here = (flux > 0) & (panel == kind)
             bins = [np.arange(count + 1) * square for count in counts]
-            light, *_ = np.histogram2d(where[here, 1], where[here, 0], bins, weights=flux[here])
-            light = uniform_filter(light / square**2, 3, mode="constant")
+            place = where[here, 1], where[here, 0]
+            light, rays = (np.histogram2d(*place, bins, weights=w)[0] for w in (flux[here], None))
+            light, rays = (uniform_filter(one, 3, mode="constant") for one in (light / square**2, rays))
             # A lamp may miss the datum: then only its own brightest place tells what is bright.
             least = max(0.02 * plain, min(0.05 * plain, light.max() / 16)) if plain > 0 else light.max() / 16
-            lines, columns = np.nonzero(light > least)
+            lines, columns = np.nonzero((light > least) & (9 * rays > FEWEST_RAYS - 0.5))
             if len(lines):
                 low = np.minimum(low, [columns.min() * square, lines.min() * square])
                 high = np.maximum(high, [(columns.max() + 1) * square, (lines.max() + 1) * square])
