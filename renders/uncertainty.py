@@ -11,6 +11,7 @@ from .ridge import MAX_SMOOTHING_MM, PROFILE_ALONG_MM, PROFILE_REACH_MM
 
 MIN_BATCHES = 16
 
+_MAPS = ("luminous", "blue", "red", "total")
 _SPLINE_CELLS = 18  # two more than the profile's spline looks at
 
 
@@ -60,9 +61,11 @@ def measure_with_errors(light, batches, plain, foot_radius_mm, incident_flux):
     halves = halve(len(batches))
     window = _enclose_halves(light, batches, halves) if whole > 0 else (slice(0, 2), slice(0, 2))
     crops = [batch.crop(*window) for batch in batches]
+    stack = np.array([[getattr(crop, name) for name in _MAPS] for crop in crops], float)
 
     def measure_half(half):
-        found = measure(_average([crops[k] for k in np.flatnonzero(half)]), plain, foot_radius_mm, None)
+        maps = np.tensordot(half / half.sum(), stack, 1)
+        found = measure(TableLight(crops[0].x_mm, crops[0].y_mm, *maps), plain, foot_radius_mm, None)
         # The window holds all that the other measures look at, but not all the flux.
         if incident_flux:
             found["flux_share"] = float(fluxes[half].mean() / incident_flux)
@@ -121,19 +124,6 @@ def halve(count):
     # Rows of a Hadamard matrix of order 16 (Sylvester's), less the constant one.
     rows = [[bin(row & (k % 16)).count("1") % 2 for k in range(count)] for row in range(1, 16)]
     return np.array(rows, dtype=bool)
-
-
-def _average(lights):
-    """Return the mean of table lights on the same cells."""
-
-    def mean(name):
-        total = np.zeros(lights[0].luminous.shape)
-        for light in lights:
-            total += getattr(light, name)
-        return total / len(lights)
-
-    maps = (mean(name) for name in ("luminous", "blue", "red", "total"))
-    return TableLight(lights[0].x_mm, lights[0].y_mm, *maps)
 
 
 def _enclose_halves(light, batches, halves):

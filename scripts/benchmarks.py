@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import importlib
+import inspect
 import sys
 from pathlib import Path
 from typing import Annotated, Literal
@@ -27,6 +29,8 @@ Device = Annotated[
 ]
 Repeats = Annotated[int, typer.Option("--repeats", min=1, help="Timed runs, of which the median counts.")]
 
+Workers = Annotated[int, typer.Option("--workers", min=1, help="Worker processes of the sweep.")]
+
 
 def main(argv: list[str] | None = None) -> int:
     """Run a measure and return its exit status: 0, 1 our fault, 2 the person's mistake, 130 interrupted."""
@@ -41,24 +45,69 @@ def _parts() -> None:
 @app.command()
 def light(json_file: JsonFile = None, device: Device = "auto", repeats: Repeats = 5) -> None:
     """Error of the light and camera passes against Mitsuba's own path and particle tracers at equal time."""
-    from .benchmark_light import describe, measure
+    _report(("light",), json_file, device, repeats)
+
+
+@app.command()
+def pictures(json_file: JsonFile = None, device: Device = "auto", repeats: Repeats = 5) -> None:
+    """Seconds of a draft map after a lamp was moved, and of a proof picture of a whole set."""
+    _report(("pictures",), json_file, device, repeats)
+
+
+@app.command()
+def start(json_file: JsonFile = None, device: Device = "auto", repeats: Repeats = 5) -> None:
+    """Seconds of importing the packages, and of a draft map as a process of its own."""
+    _report(("start",), json_file, device, repeats)
+
+
+@app.command()
+def sweep(
+    json_file: JsonFile = None, device: Device = "auto", repeats: Repeats = 5, workers: Workers = 2
+) -> None:
+    """Efficiency of a sweep of 64 frames by several workers."""
+    _report(("sweep",), json_file, device, repeats, workers)
+
+
+@app.command("all")
+def all_(
+    json_file: JsonFile = None, device: Device = "auto", repeats: Repeats = 5, workers: Workers = 2
+) -> None:
+    """All of them, one after the other."""
+    _report(PARTS, json_file, device, repeats, workers)
+
+
+PARTS = "start", "light", "pictures", "sweep"
+
+
+def _report(parts, json_file: Path | None, device: str, repeats: int, workers: int = 2) -> None:
+    """Run parts of the benchmark; print each one's figures when they are known, and write all of them."""
     from .writing import check_folder
 
     if json_file:
         check_folder(json_file.parent)
-    figures = measure(device, repeats, tell=lambda text: print(text, file=sys.stderr, flush=True))
-    print(describe(figures))
+    figures = {}
+    for part in parts:
+        module = importlib.import_module(f".benchmark_{part}", __package__)
+        asked = {"repeats": repeats, "workers": workers}
+        wanted = inspect.signature(module.measure).parameters
+        found = module.measure(device, tell=_tell, **{key: asked[key] for key in asked if key in wanted})
+        print(module.describe(found), flush=True)
+        figures |= found
     if json_file:
         from brimcast.renders.images import write_json
         from brimcast.shared.errors import telling_unwritable
 
         with telling_unwritable(json_file):
             write_json(json_file, figures)
-    if figures["disagreements"]:
+    if figures.get("disagreements"):
         from brimcast.shared.errors import EngineError
 
         cure = "Cure: if the set's light was changed on purpose, raise REFERENCE_FORM; else it is a fault"
         raise EngineError("\n".join([*figures["disagreements"], cure]))
+
+
+def _tell(text: str) -> None:
+    print(text, file=sys.stderr, flush=True)
 
 
 if __name__ == "__main__":

@@ -3,8 +3,11 @@
 from __future__ import annotations
 
 import contextlib
+import itertools
 import os
+import re
 import signal
+import subprocess
 import tempfile
 import threading
 import time
@@ -91,6 +94,8 @@ class Pool:
         Processes to start here; they listen on this machine alone and end with the block.
     scheduler : str, optional
         Address of the scheduler of a cluster whose workers see the frame store's folder.
+    threads : int, optional
+        Cores of each worker here; left out, an even share.
 
     Raises
     ------
@@ -107,8 +112,14 @@ class Pool:
         Of workers.
     """
 
-    def __init__(self, device: str, workers: int | None = None, scheduler: str | None = None):
-        self.device, self.workers, self.scheduler = device, workers, scheduler
+    def __init__(
+        self,
+        device: str,
+        workers: int | None = None,
+        scheduler: str | None = None,
+        threads: int | None = None,
+    ):
+        self.device, self.workers, self.scheduler, self.threads = device, workers, scheduler, threads
 
     def __enter__(self) -> Pool:
         dask, distributed = import_dask()
@@ -158,9 +169,14 @@ class Pool:
             raise PersonError(f"--scheduler {self.scheduler!r}: it has no workers; start some")
         self.count = len(infos)
         # Workers here share the cores; each of a cluster's has as many as it was started with.
-        self._threads = None if self.scheduler else max(1, (os.cpu_count() or 1) // self.count)
+        share = max(1, (os.cpu_count() or 1) // self.count)
+        self._threads = None if self.scheduler else self.threads or share
+        # Workers here take the graphics cards in turn; each of a cluster's has what it was started with.
+        cards = list_cards() if self.scheduler is None and self.device != "cpu" else []
+        turns = itertools.islice(itertools.cycle(cards or [None]), self.count)
         asked = [
-            self._client.submit(_prepare, self.device, workers=[address], pure=False) for address in infos
+            self._client.submit(_prepare, self.device, card, workers=[address], pure=False)
+            for address, card in zip(infos, turns, strict=True)
         ]
         alike = set(self._client.gather(asked))
         if len(alike) > 1:
@@ -221,10 +237,24 @@ def _tell_death(take: Take) -> str:
     return f"a worker died while it computed {take.words}; what was whole by then is kept. {_CURE}"
 
 
-def _prepare(device: str) -> tuple[str, str]:
-    """In a worker: start the engine; return version and variant."""
+def list_cards() -> list[str]:
+    """Return the graphics cards that processes here may use, by the names that CUDA_VISIBLE_DEVICES takes."""
+    if (visible := os.environ.get("CUDA_VISIBLE_DEVICES")) is not None:
+        return [card for card in visible.split(",") if card]
+    try:
+        told = subprocess.run(["nvidia-smi", "-L"], capture_output=True, text=True, timeout=PATIENT_S).stdout
+    except (OSError, subprocess.TimeoutExpired):
+        return []
+    return [str(number) for number, _ in enumerate(re.findall("^GPU ", told, re.MULTILINE))]
+
+
+def _prepare(device: str, card: str | None) -> tuple[str, str]:
+    """In a worker: start the engine, on one graphics card where named; return version and variant."""
     from ..engine import start
 
+    # The driver reads it when the engine starts.
+    if card is not None:
+        os.environ["CUDA_VISIBLE_DEVICES"] = card
     with _ENGINE:
         return version("brimcast"), start(device).variant
 
