@@ -34,23 +34,12 @@ def _sweep(device: str, workers: int) -> float:
     from brimcast.renders.answers.takes import Pool, Take
 
     with tempfile.TemporaryDirectory() as folder, Pool(device, workers, threads=1) as pool:
+        frames = str(Path(folder) / "frames")
 
         def list_takes(first_mm: int, count: int) -> list[Take]:
-            throws = range(first_mm, first_mm + 5 * count, 5)
-            frames = str(Path(folder) / "frames")
-            return [
-                Take(
-                    SET,
-                    "set.yaml",
-                    {"lamps.key.throw": f"{each} mm"},
-                    "draft",
-                    device,
-                    False,
-                    frames,
-                    str(each),
-                )
-                for each in throws
-            ]
+            throws = [f"{first_mm + 5 * number} mm" for number in range(count)]
+            about = "draft", device, False, frames
+            return [Take(SET, "set.yaml", {"lamps.key.throw": throw}, *about, throw) for throw in throws]
 
         _compute(pool, list_takes(600, 4 * workers))
         began = time.perf_counter()

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import importlib
-import inspect
 import sys
 from pathlib import Path
 from typing import Annotated, Literal
@@ -28,7 +27,6 @@ Device = Annotated[
     typer.Option("--device", help="What computes: graphics card (gpu), processor, or the faster of both."),
 ]
 Repeats = Annotated[int, typer.Option("--repeats", min=1, help="Timed runs, of which the median counts.")]
-
 Workers = Annotated[int, typer.Option("--workers", min=1, help="Worker processes of the sweep.")]
 
 
@@ -45,27 +43,25 @@ def _parts() -> None:
 @app.command()
 def light(json_file: JsonFile = None, device: Device = "auto", repeats: Repeats = 5) -> None:
     """Error of the light and camera passes against Mitsuba's own path and particle tracers at equal time."""
-    _report(("light",), json_file, device, repeats)
+    _report(("light",), json_file, device, repeats=repeats)
 
 
 @app.command()
-def pictures(json_file: JsonFile = None, device: Device = "auto", repeats: Repeats = 5) -> None:
+def pictures(json_file: JsonFile = None, device: Device = "auto") -> None:
     """Seconds of a draft map after a lamp was moved, and of a proof picture of a whole set."""
-    _report(("pictures",), json_file, device, repeats)
+    _report(("pictures",), json_file, device)
 
 
 @app.command()
 def start(json_file: JsonFile = None, device: Device = "auto", repeats: Repeats = 5) -> None:
     """Seconds of importing the packages, and of a draft map as a process of its own."""
-    _report(("start",), json_file, device, repeats)
+    _report(("start",), json_file, device, repeats=repeats)
 
 
 @app.command()
-def sweep(
-    json_file: JsonFile = None, device: Device = "auto", repeats: Repeats = 5, workers: Workers = 2
-) -> None:
+def sweep(json_file: JsonFile = None, device: Device = "auto", workers: Workers = 2) -> None:
     """Efficiency of a sweep of 64 frames by several workers."""
-    _report(("sweep",), json_file, device, repeats, workers)
+    _report(("sweep",), json_file, device, workers=workers)
 
 
 @app.command("all")
@@ -73,13 +69,14 @@ def all_(
     json_file: JsonFile = None, device: Device = "auto", repeats: Repeats = 5, workers: Workers = 2
 ) -> None:
     """All of them, one after the other."""
-    _report(PARTS, json_file, device, repeats, workers)
+    _report(tuple(PARTS), json_file, device, repeats=repeats, workers=workers)
 
 
-PARTS = "start", "light", "pictures", "sweep"
+# What each part can be told beside the device.
+PARTS = {"start": ("repeats",), "light": ("repeats",), "pictures": (), "sweep": ("workers",)}
 
 
-def _report(parts, json_file: Path | None, device: str, repeats: int, workers: int = 2) -> None:
+def _report(parts: tuple[str, ...], json_file: Path | None, device: str, **asked: int) -> None:
     """Run parts of the benchmark; print each one's figures when they are known, and write all of them."""
     from .writing import check_folder
 
@@ -88,9 +85,7 @@ def _report(parts, json_file: Path | None, device: str, repeats: int, workers: i
     figures = {}
     for part in parts:
         module = importlib.import_module(f".benchmark_{part}", __package__)
-        asked = {"repeats": repeats, "workers": workers}
-        wanted = inspect.signature(module.measure).parameters
-        found = module.measure(device, tell=_tell, **{key: asked[key] for key in asked if key in wanted})
+        found = module.measure(device, tell=_tell, **{key: asked[key] for key in PARTS[part]})
         print(module.describe(found), flush=True)
         figures |= found
     if json_file:

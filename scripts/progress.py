@@ -34,8 +34,8 @@ class Progress:
                 TimeRemainingColumn(),
                 TextColumn("left at most"),
             )
-            console = Console(stderr=True)
-            self.bar = Bar(*columns, console=console, transient=True, redirect_stdout=False)
+            shown = {"console": Console(stderr=True), "transient": True, "redirect_stdout": False}
+            self.bar = Bar(*columns, **shown)
             self.task = self.bar.add_task("making the set", total=1.0)
             self.bar.start()
         return self
@@ -64,6 +64,7 @@ class Progress:
         else:
             print(text, file=sys.stderr, flush=True)
         self._begin_anew()
+        self.told = self.began
 
     def answer(self, text: str) -> None:
         """Print part of the result to the output stream; what comes starts anew."""
@@ -73,6 +74,7 @@ class Progress:
         if self.bar:
             self.bar.start()
         self._begin_anew()
+        self.told = self.began
 
     def _begin_anew(self) -> None:
         self.began = time.monotonic()

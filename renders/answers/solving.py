@@ -74,7 +74,7 @@ def answer_throw(study: Study) -> Answer:
         raise Lacking(f"a lamp on a stand, and {lamp} is the sky or the sun", "brief.lamp=NAME")
     throws = Range(f"lamps.{lamp}.throw", *THROWS_MM, "length", "mm")
     target = Target(f"line_width < {width_mm:g} mm", read_measure("line_width"), "<", width_mm)
-    solution = solve(study, [throws], target, _fine_enough(study, width_mm))
+    solution = solve(study, [throws], target, fine_enough(study, width_mm))
     estimate, line = first_estimate(study, solution)
     values = {
         "met": solution.met,
@@ -88,7 +88,7 @@ def answer_throw(study: Study) -> Answer:
     return Answer((*tell_solution(solution), *line), values)
 
 
-def _fine_enough(study: Study, width_mm: float) -> str:
+def fine_enough(study: Study, width_mm: float) -> str:
     """Return the study's quality, or a finer one whose cells tell a line of that width from a wider one."""
     finer = QUALITIES[QUALITIES.index(study.quality) :]
     cells = {quality: study.set_file.render.cell_mm or EFFORTS[quality].cell_mm for quality in finer}

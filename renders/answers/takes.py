@@ -245,7 +245,7 @@ def list_cards() -> list[str]:
         told = subprocess.run(["nvidia-smi", "-L"], capture_output=True, text=True, timeout=PATIENT_S).stdout
     except (OSError, subprocess.TimeoutExpired):
         return []
-    return [str(number) for number, _ in enumerate(re.findall("^GPU ", told, re.MULTILINE))]
+    return [str(number) for number in range(len(re.findall("^GPU ", told, re.MULTILINE)))]
 
 
 def _prepare(device: str, card: str | None) -> tuple[str, str]:

@@ -9,7 +9,7 @@ from brimcast.renders.answers.answer import Lacking, entry
 from brimcast.renders.answers.catalogue import QUESTIONS
 from brimcast.renders.answers.solver import Solution, Step, solve
 from brimcast.renders.answers.solverwords import tell_solution
-from brimcast.renders.answers.solving import _fine_enough, estimate_throw
+from brimcast.renders.answers.solving import estimate_throw, fine_enough
 from brimcast.renders.answers.study import Study
 from brimcast.renders.answers.targets import read_range, read_target
 from brimcast.renders.answers.trials import Outcome
@@ -175,4 +175,4 @@ def test_throw_for_a_line_gives_that_line(study_of):
 def test_a_narrow_line_is_looked_for_in_cells_that_tell_it(width_mm, cell, quality):
     """Cells of 1, 0.5 and 0.25 mm by quality; where none will do, the answer says so."""
     changes = {"render.cell": cell} if cell else {}
-    assert _fine_enough(Study(BALL, changes=changes), width_mm) == quality
+    assert fine_enough(Study(BALL, changes=changes), width_mm) == quality

@@ -100,3 +100,21 @@ def test_scheduler_that_is_not_there_is_told(address, monkeypatch):
     monkeypatch.setattr(takes, "PATIENT_S", 0.5)
     with pytest.raises(PersonError, match="--scheduler .* cannot be reached"):
         takes.Pool("cpu", None, address).__enter__()
+
+
+@pytest.mark.parametrize(("visible", "cards"), [(None, ["0", "1"]), ("3,GPU-8f", ["3", "GPU-8f"]), ("", [])])
+def test_cards_are_those_that_the_driver_lists_unless_told(visible, cards, tmp_path, monkeypatch):
+    driver = tmp_path / "nvidia-smi"
+    driver.write_text("#!/bin/sh\nprintf 'GPU 0: A (UUID: GPU-1)\\n  MIG 1g\\nGPU 1: A (UUID: GPU-2)\\n'\n")
+    driver.chmod(0o755)
+    monkeypatch.setenv("PATH", str(tmp_path), prepend=os.pathsep)
+    monkeypatch.delenv("CUDA_VISIBLE_DEVICES", raising=False)
+    if visible is not None:
+        monkeypatch.setenv("CUDA_VISIBLE_DEVICES", visible)
+    assert takes.list_cards() == cards
+
+
+def test_without_a_driver_there_are_no_cards(tmp_path, monkeypatch):
+    monkeypatch.delenv("CUDA_VISIBLE_DEVICES", raising=False)
+    monkeypatch.setenv("PATH", str(tmp_path))
+    assert takes.list_cards() == []
