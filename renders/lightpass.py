@@ -17,10 +17,11 @@ from brimcast.scene.lamps import Lamp, plain_table_factor
 from .aim import Order, draw_rows
 from .device import floats
 from .engine import dr, mi
+from .footprints import lay_footprints
 from .launches import ENDS, ORDERS_OF_REFLECTION, Tally, open_tally, tell_blockers
 from .photons import WANDERING, trace
 from .pilot import LightPlan
-from .splats import lay_down
+from .splats import lay_points
 from .uncertainty import relative_error
 from .voxels import OCTANTS
 from .windows import Windows
@@ -239,8 +240,15 @@ def _trace_round(built, world, plan, number, effort, done, progress, spread, lig
             sums = open_tally(world, len(built.meters), together, together * count, frames, hazes[scattered])
             landed, tally = trace(world.geometry, rows, aim.frame, tell_blockers(world), sums, plan.voxels)
             hazes[scattered] = tally.haze
-            laid = dr.opaque(mi.Bool, spread)
-            maps, channels = lay_down(landed, rows, plan.windows.table, maps, channels, laid)
+            table = plan.windows.table
+            if spread and not scattered:
+                after = [(*seed, 1) for seed in seeds]
+                maps, channels, more = lay_footprints(
+                    world, rows, aim.frame, landed, table, after, maps, channels
+                )
+                fresh.rays += more
+            else:
+                maps, channels = lay_points(landed, rows, table, maps, channels)
             _book(fresh, batches, order, rows, tally, built)
             fresh.rays += together * count * grid * grid
         if fine.cells:

@@ -25,6 +25,8 @@ MEASURES = (
     "flux_share",
 )
 OUTLINE_STOPS = 3.0
+# A line that reads narrower than so many cells may be narrower still (measures.md, what the cells do).
+NARROW_CELLS = 3.0
 
 
 @dataclass(frozen=True)
@@ -84,6 +86,22 @@ def sum_flux(x_mm, y_mm, values):
         raise ValueError("a map of light must be finite and nowhere negative")
     width, height = cell_size(x_mm, y_mm)
     return total * width * height
+
+
+def is_upper_limit(width_mm, cell_mm):
+    """Tell whether a line width is so few cells that the line may be narrower.
+
+    Parameters
+    ----------
+    width_mm : float or None
+    cell_mm : float
+
+    Returns
+    -------
+    bool
+        False where there is no width.
+    """
+    return width_mm is not None and width_mm < NARROW_CELLS * cell_mm
 
 
 def measure(light, plain, foot_radius_mm, incident_flux):

@@ -1,8 +1,8 @@
-"""Footprints: each ray's light spread over the quadrilateral between it and its neighbours' landings.
+"""Footprints: the light of a grid cell spread over the quadrilateral between its corners' landings.
 
 Four neighbours of the grid with the same history span a bilinear patch; the light of the patch, a quarter
-of each corner's, is laid down in stratified shares, about one a cell. Where the histories differ, a ray's
-quarter stays a point. Either way all light is laid down, once.
+of each corner's, is laid down in stratified shares, about one a cell. Where the histories differ or the
+landings bend too much from ray to ray, no patch is.
 
 After the variable-sized splats of C. Wyman and C. Dachsbacher, Improving image-space caustics via
 variable-sized splatting (2008), and the caustic triangles of T. Umenhoffer, G. Patow and L. Szirmay-Kalos,
@@ -16,9 +16,13 @@ from .engine import dr, mi
 from .launches import LampRows, Landings
 from .windows import Laying, WindowTable
 
-# A patch longer than this many cells is thinner than anything one looks for; its rays stay points, so
-# that no light is drawn across places where none falls.
+# A patch longer than this many cells is thinner than anything one looks for; no light is drawn across places
+# where perhaps none falls.
 LONGEST_CELLS = 48
+# Second difference of the landings, in cells and in lengths of the edge; both are too much for a patch. A
+# parabola leaves its chord by an eighth of it. Where the glass turns a corner that is narrower than the grid,
+# chords would pass by the line that it throws.
+MOST_BEND_CELLS, MOST_BEND = 2.0, 0.5
 
 
 def _grid_place(rows: LampRows, index):
@@ -34,19 +38,63 @@ def _corner(landings: Landings, index, active):
     )
 
 
-def _find_patches(landings: Landings, rows: LampRows, windows: WindowTable):
-    """Tell for each ray whether it, its right, upper and upper right neighbours span a patch."""
-    index = rows.ray
+def _bend(landings: Landings, start, step, before, after, active):
+    """Return the largest second difference of the landings, mm, along an edge and those beyond its ends.
+
+    `start` is the edge's first ray and `step` leads to its second; `before` and `after` tell whether the grid
+    has a ray beyond either. Only rays of the same history count. 0 where the edge is long against it.
+    """
+    code = dr.gather(mi.UInt32, landings.code, start, active)
+    first, second = _corner(landings, start, active), _corner(landings, start + step, active)
+    bend = mi.Float(0)
+    for there, index, near, far in (
+        (active & before, start - step, first, second),
+        (active & after, start + 2 * step, second, first),
+    ):
+        there &= dr.gather(mi.UInt32, landings.code, index, there) == code
+        off = _corner(landings, index, there) - 2 * near + far
+        bend = dr.maximum(bend, dr.select(there, dr.norm(off), 0))
+    return dr.select(bend > MOST_BEND * dr.norm(second - first), bend, 0)
+
+
+@dr.freeze(warn_after=1000)
+def find_patches(landings: Landings, rows: LampRows, windows: WindowTable):
+    """Tell which cells of the grids are patches, and which are not.
+
+    Parameters
+    ----------
+    landings : Landings
+        Of every ray of the grids.
+    rows : LampRows
+    windows : WindowTable
+
+    Returns
+    -------
+    patch, loose : mi.Bool
+        By the ray at a cell's lower left corner. The grid goes round: its last cells end at its first rays.
+    """
+    index, code = rows.ray, landings.code
     _, across, up = _grid_place(rows, index)
-    code = landings.code
-    whole = (code != 0) & (across + 1 < rows.grid) & (up + 1 < rows.grid)
+    inside = (across + 1 < rows.grid) & (up + 1 < rows.grid)
+    right = dr.select(across + 1 < rows.grid, index + 1, index + 1 - rows.grid)
+    over = dr.select(up + 1 < rows.grid, rows.grid, rows.grid - rows.grid * rows.grid)
+    alike, lit = inside & (code != 0), code != 0
     low = high = mi.Vector2f(landings.u, landings.v)
-    for step in (mi.UInt32(1), rows.grid, rows.grid + 1):
-        whole &= dr.gather(mi.UInt32, code, index + step, whole) == code
-        place = _corner(landings, index + step, whole)
+    for corner in (right, index + over, right + over):
+        there = dr.gather(mi.UInt32, code, corner)
+        alike &= there == code
+        lit |= there != 0
+        place = _corner(landings, corner, alike)
         low, high = dr.minimum(low, place), dr.maximum(high, place)
-    laying = Laying(windows, landings.panel >> 1, whole)
-    return whole & (dr.max(high - low) * laying.fine_frame.z < LONGEST_CELLS)
+    laying = Laying(windows, landings.panel >> 1, alike)
+    bend = mi.Float(0)
+    for step, aside, place in ((mi.UInt32(1), rows.grid, across), (rows.grid, mi.UInt32(1), up)):
+        before, after = place > 0, place + 2 < rows.grid
+        for start in (index, index + aside):
+            bend = dr.maximum(bend, _bend(landings, start, step, before, after, alike))
+    patch = alike & (dr.max(high - low) * laying.fine_frame.z < LONGEST_CELLS)
+    patch &= bend * laying.fine_frame.z < MOST_BEND_CELLS
+    return patch, ~patch
 
 
 class _Book:
@@ -69,10 +117,16 @@ class _Book:
         add_to(self.channels, flux * self.width, colour + cell, coloured)
 
 
+def _open_book(landings: Landings, rows: LampRows, windows: WindowTable, maps, channels, active):
+    """Return where the rays lay their light, and the book of each."""
+    row, _, _ = _grid_place(rows, rows.ray)
+    laying = Laying(windows, landings.panel >> 1, active)
+    return laying, _Book(maps, channels, windows, rows, row, landings.panel & 1)
+
+
 @dr.freeze(warn_after=1000)
-@dr.syntax
-def lay_down(landings: Landings, rows: LampRows, windows: WindowTable, maps, channels, spread):
-    """Add the rays' light to the maps.
+def lay_points(landings: Landings, rows: LampRows, windows: WindowTable, maps, channels):
+    """Add each ray's light to the cell where it came down.
 
     Parameters
     ----------
@@ -84,38 +138,39 @@ def lay_down(landings: Landings, rows: LampRows, windows: WindowTable, maps, cha
     channels : mi.Float
         (batches × 2 kinds × 3 × cells of the fine window) luminous flux and that of 400-480 and 600-700 nm,
         added to.
-    spread : mi.Bool
-        Opaque: footprints, or plain points where false.
 
     Returns
     -------
     maps, channels
     """
-    patch = _find_patches(landings, rows, windows) & spread
-    dr.eval(patch)
-
-    index = rows.ray
-    row, across, up = _grid_place(rows, index)
     active = landings.code != 0
+    laying, book = _open_book(landings, rows, windows, maps, channels, active)
+    on_panel, cell = laying.cell(landings.u, landings.v)
+    book.add(landings.flux, cell, active & on_panel)
+    return maps, channels
+
+
+@dr.freeze(warn_after=1000)
+@dr.syntax
+def lay_patches(landings: Landings, patch, rows: LampRows, windows: WindowTable, maps, channels):
+    """Add the light of each patch to the cells that it covers.
+
+    Parameters
+    ----------
+    landings, rows, windows
+        As for `find_patches`.
+    patch : mi.Bool
+    maps, channels : mi.Float
+        As in `lay_points`.
+
+    Returns
+    -------
+    maps, channels
+    """
+    index = rows.ray
+    laying, book = _open_book(landings, rows, windows, maps, channels, patch)
+    # In equal shares stratified over the patch's two sides, about one a cell.
     here = mi.Vector2f(landings.u, landings.v)
-    laying = Laying(windows, landings.panel >> 1, active)
-    kind = landings.panel & 1
-    book = _Book(maps, channels, windows, rows, row, kind)
-
-    # The quarters that no patch takes stay where the ray came down.
-    left, below = across > 0, up > 0
-    taken = mi.Float(0)
-    for there, step in (
-        (active, mi.UInt32(0)),
-        (active & left, mi.UInt32(1)),
-        (active & below, rows.grid),
-        (active & left & below, rows.grid + 1),
-    ):
-        taken += dr.select(dr.gather(mi.Bool, patch, index - step, there), 0.25, 0)
-    on_panel, cell = laying.cell(here.x, here.y)
-    book.add(landings.flux * (1 - taken), cell, active & on_panel & (taken < 1))
-
-    # A patch's light, in equal shares stratified over its two sides, about one a cell.
     right = _corner(landings, index + 1, patch)
     above = _corner(landings, index + rows.grid, patch)
     opposite = _corner(landings, index + rows.grid + 1, patch)

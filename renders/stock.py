@@ -17,11 +17,11 @@ from brimcast.vessels.mesh import Mesh
 
 from .aim import draw_rows
 from .engine import dr, mi
+from .footprints import lay_footprints
 from .interfaces import Tint, Walk, approach, find_hit, proceed, set_out
 from .launches import LampRows, open_tally, tell_blockers
 from .photons import trace
 from .pilot import LightPlan
-from .splats import lay_down
 from .voxels import no_voxels
 from .world import Geometry, World
 
@@ -142,13 +142,13 @@ def share_of_raw(built: BuiltSet, world: World, plan: LightPlan, rows: int, grid
     drawn = draw_rows(built, world, lamp, aim, order, rows, grid, [(built.seed, 0)])
     maps = dr.zeros(mi.Float, 32 * plan.windows.cells)
     channels = dr.zeros(mi.Float, 6 * plan.windows.fine.cells)
-    spread = dr.opaque(mi.Bool, True)
     dr.make_opaque(maps, channels)
 
     def launch():
         tally = open_tally(world, 0, 1, rows)
         landed, _ = trace(world.geometry, drawn, aim.frame, tell_blockers(world), tally, no_voxels())
-        dr.eval(lay_down(landed, drawn, plan.windows.table, maps, channels, spread))
+        table, seeds = plan.windows.table, [(built.seed, 1)]
+        dr.eval(lay_footprints(world, drawn, aim.frame, landed, table, seeds, maps, channels)[:2])
 
     stretches = _list_stretches(world.geometry, drawn, aim.frame)
     intersections = sum(dr.width(ray.d.x) for ray in stretches)

@@ -204,6 +204,8 @@ def _caustic_lines(name: str, kinds: dict, has_foot: bool) -> list[str]:
             continue
         width = found["line_width_mm"]
         wide = f"{_value(width, 1)} mm wide" if width["value"] is not None else "no line with two edges"
+        if width.get("upper_limit"):
+            wide = f"at most {wide} (finer cells tell how much less)"
         bright = "where the bare table at the datum gets none of its light"
         if found["peak_over_table_stops"]["value"] is not None:
             bright = f"{_value(found['peak_over_table_stops'], 1, sign='+')} stops over the plain table"

@@ -54,17 +54,22 @@ def entry(value: float | list | None, error: float | list | None = None, unit: s
 
 
 def with_unit(measured: dict, unit: str) -> dict:
-    """Return a ± entry of a report as a number of an answer."""
-    return entry(measured["value"], measured["standard_error"], unit)
+    """Return a ± entry of a report as a number of an answer; one that is an upper limit stays so."""
+    limit = {"upper_limit": True} if measured.get("upper_limit") else {}
+    return entry(measured["value"], measured["standard_error"], unit) | limit
 
 
 def tell(number: dict, digits: int = 1, sign: str = "") -> str:
     """Return a number in words: value, ± one standard error where that reaches the last digit, and unit.
 
+    What is too narrow for the cells of its map is told as the most that it can be.
+
     >>> tell(entry(2.03, 0.12, "mm"))
     '2.0 ± 0.1 mm'
     >>> tell(entry(1.5, 0.001, "stops"), sign="+")
     '+1.5 stops'
+    >>> tell(entry(2.61, 0.1, "mm") | {"upper_limit": True})
+    'at most 2.6 ± 0.1 mm'
     >>> tell(entry(None))
     'none'
     """
@@ -73,7 +78,8 @@ def tell(number: dict, digits: int = 1, sign: str = "") -> str:
         return "none"
     known = error is None or error < 10.0**-digits / 2
     shown = f"{value:{sign}.{digits}f}" + ("" if known else f" ± {error:.{digits}f}")
-    return f"{shown} {unit}".rstrip()
+    most = "at most " if number.get("upper_limit") else ""
+    return f"{most}{shown} {unit}".rstrip()
 
 
 def quadrature(*errors: float | None) -> float | None:

@@ -4,12 +4,13 @@ from __future__ import annotations
 
 import numpy as np
 
+from ..measures import NARROW_CELLS
 from .answer import entry, tell
 from .solver import Solution, Step
 from .targets import Range, Target
 from .trials import CLEAR
 
-NARROW, NARROW_CELLS = ("line_width_mm", "edge_10_90_mm"), 2.4
+NARROW = ("line_width_mm", "edge_10_90_mm")
 
 
 def tell_value(one: Range, value: dict) -> str:

@@ -9,10 +9,11 @@ import numpy as np
 from brimcast.scene.pieces import choose_vessel
 
 from ..lightpass import EFFORTS
+from ..measures import NARROW_CELLS
 from .answer import Answer, Lacking, entry, tell
 from .pattern import KIND_WORDS
 from .solver import QUALITIES, Solution, solve
-from .solverwords import NARROW_CELLS, tell_measured, tell_solution
+from .solverwords import tell_measured, tell_solution
 from .study import Frame, Study
 from .targets import Range, Target, read_measure
 

@@ -65,17 +65,42 @@ def test_twice_the_grid_and_twice_the_lamp_points_agree(built):
 
 @pytest.mark.slow
 def test_draft_proof_and_final_converge_to_one_map(compute):
-    """Peak, width, length and share of each quality agree with the final's within three standard errors.
+    """In the cells of each quality, the final differs within the errors that both claim, as above.
 
-    Widths differ by what the cells blur besides: half a cell of the coarser.
+    So do length and share, and the width that cells can tell, but for half a cell; a narrower one is told as
+    the most that it can be.
     """
-    found = {quality: compute(SET, quality=quality) for quality in ("draft", "proof", "final")}
+    text = SET.replace("azimuth: 170 deg", "azimuth: 170 deg, colour: 587.6 nm")
+    found = {quality: compute(text, quality=quality) for quality in ("draft", "proof", "final")}
+    maps = {quality: luminous(one) for quality, one in found.items()}
     final = found["final"].report["caustics"]["key"]["refractive"]
     for quality, cell_mm in (("draft", 1.0), ("proof", 0.5)):
+        mean = coarsen(maps["final"], round(cell_mm / 0.25))
+        inside = mean > mean.max() / 8
+        errors = [found[one].report["relative_error"]["key"] for one in (quality, "final")]
+        off = np.sqrt(np.mean((maps[quality] - mean)[inside] ** 2)) / mean[inside].mean()
+        assert off**2 < 2.0 * np.square(errors).sum(), (quality, off, errors)
+
         caustic = found[quality].report["caustics"]["key"]["refractive"]
         for key, slack in (("line_width_mm", cell_mm / 2), ("length_mm", 2 * cell_mm), ("flux_share", 0.004)):
-            error = np.hypot(caustic[key]["standard_error"], final[key]["standard_error"])
-            assert caustic[key]["value"] == pytest.approx(final[key]["value"], abs=slack + 3 * error)
+            error = 3 * np.hypot(caustic[key]["standard_error"], final[key]["standard_error"])
+            if caustic[key].get("upper_limit"):
+                assert final[key]["value"] < caustic[key]["value"] + error
+            else:
+                assert caustic[key]["value"] == pytest.approx(final[key]["value"], abs=slack + error)
+    assert found["draft"].report["caustics"]["key"]["refractive"]["line_width_mm"]["upper_limit"]
+
+
+def luminous(computed):
+    """A table map of the key's refracted light."""
+    maps = computed.maps
+    return np.tensordot(maps["band_xyz"][:, 1], maps["key.refractive"], 1)
+
+
+def coarsen(values, times):
+    """Means over squares of so many cells a side."""
+    rows, columns = (count // times for count in values.shape)
+    return values.reshape(rows, times, columns, times).mean(axis=(1, 3))
 
 
 def test_bands_sum_to_the_luminous_light(built):
