@@ -7,6 +7,7 @@ matte panels, lamps of one wavelength.
 from __future__ import annotations
 
 import time
+from contextlib import contextmanager
 
 import numpy as np
 
@@ -66,6 +67,17 @@ def stock_scene(built: BuiltSet, crop: tuple[int, int, int, int] | None = None):
     parts |= {f"panel{number}": _panel(panel, band) for number, panel in enumerate(built.panels)}
     parts |= {f"lamp{number}": _lamp(lamp) for number, lamp in enumerate(built.lamps)}
     return mi.load_dict({"type": "scene", "sensor": _camera(built.camera, crop), **parts})
+
+
+@contextmanager
+def full_spectrum():
+    """Let Mitsuba's integrators carry spectra of four wavelengths a path while the context lasts.
+
+    What a scene made in it sends and throws back is alike at every wavelength, and its pictures hold
+    luminance: they are the pictures of one line.
+    """
+    with mi.scoped_set_variant(mi.variant().replace("mono", "spectral")):
+        yield
 
 
 def render_stock(scene, integrator: str, samples: int, seed: int, **options) -> np.ndarray:
@@ -245,8 +257,15 @@ def _list_surfaces(built: BuiltSet, solid: Solid, line_nm: float) -> list:
 def _panel(panel: Panel | Sheet, band: int):
     if getattr(panel, "picture", None):
         raise ValueError(f"{panel.name} has a picture; allowed: plain surfaces")
-    sides = [{"type": "diffuse", "reflectance": float(side[band])} for side in (panel.front, panel.back)]
+    sides = [
+        {"type": "diffuse", "reflectance": _even(float(side[band]))} for side in (panel.front, panel.back)
+    ]
     return _mesh(panel.name, panel.mesh, {"type": "twosided", "front": sides[0], "back": sides[1]})
+
+
+def _even(value: float) -> dict:
+    """A spectrum that is the same at every wavelength; a bare number might be taken for a colour."""
+    return {"type": "uniform", "value": value}
 
 
 def _mesh(name: str, mesh: Mesh, surface: dict, media: dict | None = None):
@@ -265,7 +284,7 @@ def _mesh(name: str, mesh: Mesh, surface: dict, media: dict | None = None):
 
 
 def _lamp(lamp: Lamp) -> dict:
-    front = {"emitter": {"type": "area", "radiance": FRONT_RADIANCE}}
+    front = {"emitter": {"type": "area", "radiance": _even(FRONT_RADIANCE)}}
     if lamp.kind == "bulb":
         return {"type": "sphere", "center": list(lamp.centre_mm), "radius": lamp.radius_mm, **front}
     place = _look(lamp.centre_mm, lamp.facing, lamp.up)

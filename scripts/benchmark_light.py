@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import time
-from dataclasses import dataclass
+from copy import copy
+from dataclasses import dataclass, replace
 
 import numpy as np
 
+from .benchmark_footprints import describe_footprints, measure_footprints
 from .benchmark_set import Reference, Subject, Tell, find_reference, noise, standard_error
 
 # Means that should agree may differ by this share and three standard errors.
@@ -21,6 +23,8 @@ class Size:
     ----------
     cell_mm, rows, grid
         As in `lightpass.Effort`.
+    white_rows, white_grid
+        Of a white lamp, which needs a row for each band.
     camera_rounds : int
     raw_rows, raw_grid : int
         Lamp points and grid of the comparison with bare intersection.
@@ -29,6 +33,8 @@ class Size:
     cell_mm: float
     rows: tuple[int, int, int]
     grid: tuple[int, int, int]
+    white_rows: tuple[int, int, int]
+    white_grid: tuple[int, int, int]
     camera_rounds: int
     raw_rows: int
     raw_grid: int
@@ -36,8 +42,8 @@ class Size:
 
 # A second or two each; on two processor cores these had the least error for their time.
 SIZES = {
-    "cpu": Size(1.0, (2, 4, 4), (64, 32, 24), 1, 16, 128),
-    "gpu": Size(0.5, (4, 8, 8), (512, 128, 64), 8, 64, 512),
+    "cpu": Size(1.0, (2, 4, 4), (64, 32, 24), (16, 16, 16), (24, 16, 12), 1, 16, 128),
+    "gpu": Size(0.5, (4, 8, 8), (512, 128, 64), (16, 16, 16), (256, 96, 48), 8, 64, 512),
 }
 
 
@@ -71,8 +77,13 @@ def measure(device: str, repeats: int, tell: Tell) -> dict:
     ours = _Ours(subject, effort, size.camera_rounds)
     ours.run(0)
     target_s = ours.run(1)[1]
+    white = replace(effort, rows=size.white_rows, grid=size.white_grid)
+    ours_white = _Ours(subject.whiten(), white, size.camera_rounds)
+    ours_white.run(0)
+    white_s = ours_white.run(1)[1]
     stock = {name: _Stock(subject, name, target_s) for name in ("path", "ptracer")}
-    contestants = {"ours": ours, **stock}
+    spectral = _SpectralStock(subject, "path", white_s)
+    contestants = {"ours": ours, **stock, "ours_white": ours_white, "path_spectral": spectral}
     runs = {name: [] for name in contestants}
     pictures = {name: [] for name in contestants}
     for repeat in range(repeats):
@@ -84,11 +95,11 @@ def measure(device: str, repeats: int, tell: Tell) -> dict:
     plan, *_ = subject.trace(1, effort, True)
     raw = share_of_raw(subject.built, subject.world, plan, size.raw_rows, size.raw_grid, repeats)
     figures = {"device": engine.device, "device_name": engine.device_name, "repeats": repeats}
-    figures |= _compare(runs, ours, stock)
+    figures |= _compare(runs, ours, {**stock, "path_spectral": spectral})
     figures |= _check_means(subject, reference, pictures)
     figures["light_rays_share_of_raw"] = raw.pop("share")
     figures |= {f"light_{name}": value for name, value in raw.items()}
-    return figures
+    return figures | measure_footprints(subject, engine.device, effort, repeats, tell)
 
 
 class _Ours:
@@ -126,6 +137,23 @@ class _Stock:
         return picture, time.perf_counter() - began
 
 
+class _SpectralStock(_Stock):
+    """The same with spectra."""
+
+    def __init__(self, subject: Subject, name: str, target_s: float):
+        from brimcast.renders.stock import full_spectrum, stock_scene
+
+        self.context = full_spectrum
+        spectral = copy(subject)
+        with full_spectrum():
+            spectral.stock = stock_scene(subject.built)
+        super().__init__(spectral, name, target_s)
+
+    def run(self, seed: int):
+        with self.context():
+            return super().run(seed)
+
+
 def _compare(runs: dict, ours: _Ours, stock: dict) -> dict:
     """Medians of error and time; each error ratio is taken at equal time, as the error falls with time."""
     median = {name: np.median(np.array(listed), axis=0) for name, listed in runs.items()}
@@ -133,9 +161,9 @@ def _compare(runs: dict, ours: _Ours, stock: dict) -> dict:
     for name, (error, seconds) in median.items():
         figures |= {f"error_{name}": float(error), f"seconds_{name}": float(seconds)}
         figures[f"errors_{name}"] = [run[0] for run in runs[name]]
-    error, seconds = median["ours"]
     pixels = ours.subject.table.size
     for name, contestant in stock.items():
+        error, seconds = median["ours_white" if name == "path_spectral" else "ours"]
         their_error, their_s = median[name]
         figures[f"error_ratio_{name}"] = float(their_error / error * their_s / seconds)
         figures[f"samples_a_pixel_{name}"] = contestant.samples
@@ -174,23 +202,25 @@ def _check_means(subject: Subject, reference: Reference, pictures: dict) -> dict
 def describe(figures: dict) -> str:
     """Return the figures as lines of text."""
     lines = [f"device  {figures['device']}, {figures['device_name']}", ""]
-    lines.append(f"{'':10}{'error':>12}{'seconds':>10}{'samples/pixel':>15}{'mean/reference':>16}")
-    for name in ("ours", "path", "ptracer"):
+    lines.append(f"{'':14}{'error':>12}{'seconds':>10}{'samples/pixel':>15}{'mean/reference':>16}")
+    for name in ("ours", "path", "ptracer", "ours_white", "path_spectral"):
         samples = figures.get(f"samples_a_pixel_{name}", round(figures["camera_samples"] / figures["pixels"]))
         lines.append(
-            f"{name:10}{figures[f'error_{name}']:12.4g}{figures[f'seconds_{name}']:10.2f}{samples:15d}"
+            f"{name:14}{figures[f'error_{name}']:12.4g}{figures[f'seconds_{name}']:10.2f}{samples:15d}"
             f"{figures[f'mean_{name}_over_reference']:16.4f}"
         )
     long_path, error = figures["mean_long_path_over_reference"], figures["mean_long_path_relative_error"]
     raw, share = figures["light_raw_per_s"] / 1e6, figures["light_rays_share_of_raw"]
     speed, ratio = figures["camera_samples_per_s"] / 1e6, figures["camera_samples_ratio_path"]
     lines += [
-        f"{'long path':47}{long_path:16.4f} ± {error:.4f}",
+        f"{'long path':51}{long_path:16.4f} ± {error:.4f}",
         "",
         f"less error than path at equal time     {figures['error_ratio_path']:10.0f} ×",
         f"less error than ptracer at equal time  {figures['error_ratio_ptracer']:10.1f} ×",
+        f"with spectra, than path at equal time  {figures['error_ratio_path_spectral']:10.0f} ×",
         f"light pass   {figures['seconds_light']:.2f} s, {figures['light_rays'] / 1e6:.2f} million rays; its "
         f"kernels intersect at {share:.2f} of Mitsuba's bare speed ({raw:.1f} million a second)",
+        *describe_footprints(figures),
         f"camera pass  {figures['seconds_camera']:.2f} s, {speed:.2f} million samples a second, "
         f"{ratio:.2f} of path's",
     ]

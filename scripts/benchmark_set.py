@@ -11,6 +11,7 @@ import hashlib
 import json
 import time
 from collections.abc import Callable
+from copy import copy
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -86,6 +87,20 @@ class Subject:
         # The bare table at the datum.
         self.lit = float(plain_table_factor(lamp) * albedo / np.pi)
 
+    def whiten(self) -> Subject:
+        """Return the set under a white lamp: glass and table are the same at every wavelength.
+
+        Luminance over that of the lamp's front is then what the one wavelength gave.
+        """
+        from brimcast.renders.world import build_world
+        from brimcast.scene.builder import build
+        from brimcast.scene.setfile import parse
+
+        white = copy(self)
+        white.built = build(parse(SET.replace("colour: 550 nm", "colour: 5600 K")))
+        white.world = build_world(white.built)
+        return white
+
     def trace(self, seed: int, effort, spread: bool):
         """Return the plan, the light pass's result and the seconds it took."""
         from brimcast.renders.lightpass import trace_lamp
@@ -129,29 +144,47 @@ def noise(subject: Subject, reference: Reference) -> float:
 
 def find_reference(subject: Subject, tell: Tell) -> Reference:
     """Return the kept reference of this set, or make and keep it."""
-    from brimcast.renders.caches import cache_root
-    from brimcast.renders.keep import DAMAGE, pack, replacing_file
-
-    path = cache_root() / "bench" / f"light-{_key(subject)}.npz"
-    try:
-        with np.load(path, allow_pickle=False) as kept:
-            return Reference(kept["halves"], float(kept["path_mean"]), float(kept["path_mean_error"]))
-    except DAMAGE:
-        pass
+    name = f"light-{_key(subject)}.npz"
+    if kept := load_arrays(name):
+        return Reference(kept["halves"], float(kept["path_mean"]), float(kept["path_mean_error"]))
     reference = _make_reference(subject, tell)
+    keep_arrays(name, vars(reference), tell)
+    return reference
+
+
+def load_arrays(name: str) -> dict[str, np.ndarray] | None:
+    """Return the arrays of a kept reference, None where there is none or it is damaged."""
+    from brimcast.renders.caches import cache_root
+    from brimcast.renders.keep import DAMAGE
+
     try:
-        with replacing_file(path) as fresh:
-            pack(vars(reference), fresh)
+        with np.load(cache_root() / "bench" / name, allow_pickle=False) as kept:
+            return dict(kept)
+    except DAMAGE:
+        return None
+
+
+def keep_arrays(name: str, arrays: dict, tell: Tell) -> None:
+    """Keep a reference for next time."""
+    from brimcast.renders.caches import cache_root
+    from brimcast.renders.keep import pack, replacing_file
+
+    try:
+        with replacing_file(cache_root() / "bench" / name) as fresh:
+            pack(arrays, fresh)
     except OSError as error:
         tell(f"the reference cannot be kept for next time: {error}")
-    return reference
 
 
 def _key(subject: Subject) -> str:
     """Digest of all that the reference depends on."""
     sizes = [value for name, value in sorted(globals().items()) if name.startswith(("REFERENCE_", "CHECK_"))]
-    digest = hashlib.sha256(json.dumps([SET, sizes]).encode())
-    for solid in subject.built.solids:
+    return digest_solids(subject.built, hashlib.sha256(json.dumps([SET, sizes]).encode()))
+
+
+def digest_solids(built, digest) -> str:
+    """Return a digest's text after the meshes of a built set."""
+    for solid in built.solids:
         for part in (solid.mesh.vertices_mm, solid.mesh.faces, solid.mesh.normals):
             digest.update(part.tobytes())
     return digest.hexdigest()[:24]
