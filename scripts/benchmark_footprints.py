@@ -7,7 +7,6 @@ import time
 from dataclasses import replace
 
 import numpy as np
-from scipy.ndimage import gaussian_filter
 
 from .benchmark_set import Subject, Tell, digest_solids, keep_arrays, load_arrays
 
@@ -35,6 +34,8 @@ def measure_footprints(subject: Subject, device: str, effort, repeats: int, tell
         Timed runs of each, of which the medians count.
     tell : callable
     """
+    from scipy.ndimage import gaussian_filter
+
     from brimcast.renders.pilot import plan_light
 
     plan = plan_light(subject.built, subject.world, CELL_MM)

@@ -123,6 +123,7 @@ def test_errors_of_a_dark_map_are_undefined():
     dark = sample(lambda x, y: 0 * x)
     found = measure_with_errors(dark, [dark] * 16, 1.0, 5.0, 1.0)
     assert found.pop("flux_share") == {"value": 0.0, "standard_error": 0.0}
+    assert found["line_width_mm"].pop("upper_limit") is False
     assert all(pair == {"value": None, "standard_error": None} for pair in found.values())
 
 
