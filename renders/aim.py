@@ -147,10 +147,8 @@ def draw_between(rows: LampRows, cells, seeds) -> LampRows:
     )
     # Past the grid's next place a cell is counted from there.
     passed = counts(shift >= 1)
-    row = cells // (rows.grid * rows.grid)
-    within = cells - row * rows.grid * rows.grid
-    up = within // rows.grid
-    place = mi.Vector2u(within - up * rows.grid, up) + dr.gather(mi.Vector2u, passed, row)
+    row, across, up = rows.locate(cells)
+    place = mi.Vector2u(across, up) + dr.gather(mi.Vector2u, passed, row)
     place = dr.select(place == rows.grid, 0, place)
     ray = (row * rows.grid + place.y) * rows.grid + place.x
     dr.eval(ray)

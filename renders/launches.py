@@ -58,6 +58,13 @@ class LampRows:
     end: object
     width: object
 
+    def locate(self, ray):
+        """Return the row of a ray, and its across and upward index in the grid."""
+        row = ray // (self.grid * self.grid)
+        within = ray - row * self.grid * self.grid
+        up = within // self.grid
+        return row, within - up * self.grid, up
+
 
 @dataclass
 class AimFrame:

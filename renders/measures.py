@@ -88,22 +88,6 @@ def sum_flux(x_mm, y_mm, values):
     return total * width * height
 
 
-def is_upper_limit(width_mm, cell_mm):
-    """Tell whether a line width is so few cells that the line may be narrower.
-
-    Parameters
-    ----------
-    width_mm : float or None
-    cell_mm : float
-
-    Returns
-    -------
-    bool
-        False where there is no width.
-    """
-    return width_mm is not None and width_mm < NARROW_CELLS * cell_mm
-
-
 def measure(light, plain, foot_radius_mm, incident_flux):
     """Return the measures of one lamp's light of one kind; measures.md defines each.
 

@@ -111,10 +111,8 @@ class Photon:
     form: object
 
 
-def _send(geometry: Geometry, rows: LampRows, aim: AimFrame, row, within, blockers):
+def _send(geometry: Geometry, rows: LampRows, aim: AimFrame, row, across_index, up_index, blockers):
     """Each ray as it sets out just before the glassware, and its flux; none where something is in its way."""
-    up_index = within // rows.grid
-    across_index = within - up_index * rows.grid
     place = dr.gather(mi.Vector4f, rows.place, row)
     facing = dr.gather(mi.Vector4f, rows.normal, row)
     shift = dr.gather(mi.Vector2f, rows.shift, row)
@@ -202,13 +200,12 @@ def trace(geometry: Geometry, rows: LampRows, aim: AimFrame, blockers, tally: Ta
     -------
     Landings, Tally
     """
-    per_row = rows.grid * rows.grid
-    row = rows.ray // per_row
+    row, across_index, up_index = rows.locate(rows.ray)
     choice = dr.gather(mi.Vector4u, rows.order, row)
     band = dr.gather(mi.UInt32, rows.band, row)
     batch = dr.gather(mi.UInt32, rows.batch, row)
     visible = dr.gather(mi.Float, rows.visible, row)
-    ray, sent = _send(geometry, rows, aim, row, rows.ray - row * per_row, blockers)
+    ray, sent = _send(geometry, rows, aim, row, across_index, up_index, blockers)
 
     walk = set_out(ray)
     zero = mi.UInt32(0)

@@ -135,9 +135,7 @@ def _caustic(outcome: Outcome, number: int, kind: int) -> dict:
     light = outcome.lights[number]
     scale = light.lamp.scale
     if outcome.window.cells == 0:
-        none = {key: {"value": None, "standard_error": None} for key in MEASURES}
-        none["line_width_mm"]["upper_limit"] = False
-        return none
+        return {key: {"value": None, "standard_error": None} for key in MEASURES}
     whole, batches = list_table_lights(outcome, number, kind)
     foot = outcome.built.feet[0].foot_radius_mm if outcome.built.feet else 0.0
     return measure_with_errors(

@@ -25,13 +25,6 @@ LONGEST_CELLS = 48
 MOST_BEND_CELLS, MOST_BEND = 2.0, 0.5
 
 
-def _grid_place(rows: LampRows, index):
-    row = index // (rows.grid * rows.grid)
-    within = index - row * rows.grid * rows.grid
-    up = within // rows.grid
-    return row, within - up * rows.grid, up
-
-
 def _corner(landings: Landings, index, active):
     return mi.Vector2f(
         dr.gather(mi.Float, landings.u, index, active), dr.gather(mi.Float, landings.v, index, active)
@@ -74,7 +67,7 @@ def find_patches(landings: Landings, rows: LampRows, windows: WindowTable):
         By the ray at a cell's lower left corner. The grid goes round: its last cells end at its first rays.
     """
     index, code = rows.ray, landings.code
-    _, across, up = _grid_place(rows, index)
+    _, across, up = rows.locate(index)
     inside = (across + 1 < rows.grid) & (up + 1 < rows.grid)
     right = dr.select(across + 1 < rows.grid, index + 1, index + 1 - rows.grid)
     over = dr.select(up + 1 < rows.grid, rows.grid, rows.grid - rows.grid * rows.grid)
@@ -119,7 +112,7 @@ class _Book:
 
 def _open_book(landings: Landings, rows: LampRows, windows: WindowTable, maps, channels, active):
     """Return where the rays lay their light, and the book of each."""
-    row, _, _ = _grid_place(rows, rows.ray)
+    row, _, _ = rows.locate(rows.ray)
     laying = Laying(windows, landings.panel >> 1, active)
     return laying, _Book(maps, channels, windows, rows, row, landings.panel & 1)
 

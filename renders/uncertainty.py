@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from .measures import OUTLINE_STOPS, TableLight, is_upper_limit, measure, sum_flux
+from .measures import NARROW_CELLS, OUTLINE_STOPS, TableLight, measure, sum_flux
 from .outlines import trace_outline
 from .peaks import PEAK_DIAMETER_MM, average, cell_size, enclose, find_peak
 from .ridge import MAX_SMOOTHING_MM, PROFILE_ALONG_MM, PROFILE_REACH_MM
@@ -42,8 +42,8 @@ def measure_with_errors(light, batches, plain, foot_radius_mm, incident_flux):
     dict
         For each key of `MEASURES` a dict with `value` and `standard_error`, one standard error in the
         unit of the value; two-element lists for `tip_mm` and `peak_mm`. The error is None where
-        the value is, or where one of the halves has no such value. `line_width_mm` has `upper_limit`, true
-        where the cells are too coarse for it.
+        the value is, or where one of the halves has no such value. Where the cells are too coarse for
+        `line_width_mm`, it has `upper_limit`, true, besides.
 
     Raises
     ------
@@ -74,7 +74,9 @@ def measure_with_errors(light, batches, plain, foot_radius_mm, incident_flux):
 
     pairs = [(measure_half(half), measure_half(~half)) for half in halves]
     found = {key: _join(key, value, [(a[key], b[key]) for a, b in pairs]) for key, value in values.items()}
-    found["line_width_mm"]["upper_limit"] = is_upper_limit(values["line_width_mm"], max(cell_size(*cells)))
+    width = values["line_width_mm"]
+    if width is not None and width < NARROW_CELLS * max(cell_size(*cells)):
+        found["line_width_mm"]["upper_limit"] = True
     return found
 
 

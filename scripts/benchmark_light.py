@@ -40,7 +40,7 @@ class Size:
     raw_grid: int
 
 
-# A second or two each; on two processor cores these had the least error for their time.
+# A second or two each.
 SIZES = {
     "cpu": Size(1.0, (2, 4, 4), (64, 32, 24), (16, 16, 16), (24, 16, 12), 1, 16, 128),
     "gpu": Size(0.5, (4, 8, 8), (512, 128, 64), (16, 16, 16), (256, 96, 48), 8, 64, 512),

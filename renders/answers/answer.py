@@ -55,8 +55,7 @@ def entry(value: float | list | None, error: float | list | None = None, unit: s
 
 def with_unit(measured: dict, unit: str) -> dict:
     """Return a ± entry of a report as a number of an answer; one that is an upper limit stays so."""
-    limit = {"upper_limit": True} if measured.get("upper_limit") else {}
-    return entry(measured["value"], measured["standard_error"], unit) | limit
+    return {**measured, "unit": unit}
 
 
 def tell(number: dict, digits: int = 1, sign: str = "") -> str:

@@ -119,11 +119,19 @@ def test_heading_error_does_not_jump_at_the_camera():
     assert 0 < found["standard_error"] < 2
 
 
+@pytest.mark.parametrize(("cell_mm", "told"), [(0.5, False), (1.0, True)])
+def test_a_width_of_few_cells_is_an_upper_limit(cell_mm, told):
+    """A line of sigma 1 mm is 2.4 mm wide: five cells of 0.5 mm, not three of 1 mm."""
+    light = sample(line(0, (10, 0), 20), cell_mm)
+    found = measure_with_errors(light, [light] * 16, 1.0, 5.0, 1.0)
+    assert found["line_width_mm"].get("upper_limit", False) is told
+    assert not any("upper_limit" in entry for key, entry in found.items() if key != "line_width_mm")
+
+
 def test_errors_of_a_dark_map_are_undefined():
     dark = sample(lambda x, y: 0 * x)
     found = measure_with_errors(dark, [dark] * 16, 1.0, 5.0, 1.0)
     assert found.pop("flux_share") == {"value": 0.0, "standard_error": 0.0}
-    assert found["line_width_mm"].pop("upper_limit") is False
     assert all(pair == {"value": None, "standard_error": None} for pair in found.values())
 
 
