@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -127,32 +127,6 @@ def draw_rows(
         end=counts(np.where((band >= 1) & (band < 5), 1, np.where(band >= 11, 2, 0))),
         width=floats(BAND_WIDTH_NM * lamp.gel[band]),
     )
-
-
-def draw_between(rows: LampRows, cells, seeds) -> LampRows:
-    """Draw one ray at random in each of some cells of the rows' grids.
-
-    Parameters
-    ----------
-    rows : LampRows
-        Of whole grids.
-    cells : mi.UInt32
-        At least one, each by the number of the ray at its lower left corner.
-    seeds : list of sequences of int
-        One for each batch, none of them used before.
-    """
-    shift = rows.shift.numpy().reshape(len(seeds), -1, 2)
-    shift = np.concatenate(
-        [one + np.random.default_rng(seed).random(one.shape) for one, seed in zip(shift, seeds, strict=True)]
-    )
-    # Past the grid's next place a cell is counted from there.
-    passed = counts(shift >= 1)
-    row, across, up = rows.locate(cells)
-    place = mi.Vector2u(across, up) + dr.gather(mi.Vector2u, passed, row)
-    place = dr.select(place == rows.grid, 0, place)
-    ray = (row * rows.grid + place.y) * rows.grid + place.x
-    dr.eval(ray)
-    return replace(rows, ray=ray, shift=floats(shift % 1))
 
 
 def _draw_batch(world: World, lamp: Lamp, aim: Aim, order: Order, count: int, generator) -> tuple:

@@ -34,7 +34,6 @@ class Hit:
     kind: object
     slot: object
     panel: object
-    patch: object
     roughness: object
     corners: object
     blend: object
@@ -68,7 +67,6 @@ def find_hit(geometry: Geometry, ray: mi.Ray3f, active: mi.Bool) -> Hit:
         kind=about.x,
         slot=about.y,
         panel=dr.select(entering, about.z, about.w),
-        patch=mi.UInt32(record.w),
         roughness=n0.w,
         corners=corners,
         blend=near.prim_uv,

@@ -133,7 +133,6 @@ def run(
     picture: bool = True,
     progress: Progress = lambda share, text: None,
     resume: bool = True,
-    spread: bool = True,
     effort: lightpass.Effort | None = None,
 ) -> Outcome:
     """Compute a set's light and, where asked, its picture.
@@ -150,8 +149,6 @@ def run(
         Called with the share done, 0 to 1, and a line of text.
     resume : bool
         Keep finished rounds of a proof or final, and go on from those of an earlier run.
-    spread : bool
-        Lay footprints; plain points where false.
     effort : Effort, optional
         Instead of the quality's.
 
@@ -166,7 +163,7 @@ def run(
     engine = start(device)
     store = None
     if resume and quality != "draft":
-        store = unfinished((built.digest, quality, built.seed, engine.variant, picture, spread, repr(effort)))
+        store = unfinished((built.digest, quality, built.seed, engine.variant, picture, repr(effort)))
     world = build_world(built)
     voxels = scout(built, world, effort.voxels) if picture and built.is_cloudy else None
     plan = plan_light(built, world, effort.cell_mm, voxels)
@@ -177,7 +174,7 @@ def run(
     lights = []
     for number in range(len(built.lamps)):
         part = part_of(progress, *(lit * (number + end) / len(built.lamps) for end in (0, 1)))
-        lights.append(lightpass.trace_lamp(built, world, plan, number, effort, part, spread, kept))
+        lights.append(lightpass.trace_lamp(built, world, plan, number, effort, part, kept))
     shining = set_lights(built, world, plan.windows, lights, plan.voxels)
     outcome = Outcome(
         built=built,

@@ -93,9 +93,9 @@ class Landings:
     u, v : mi.Float
         Place on the panel, mm.
     flux : mi.Float
-        Of rays that went into the room as well; they have no code.
-    code : mi.UInt32
-        Hash of the ray's history and its panel; zero where it did not land.
+        Of rays that went into the room as well.
+    down : mi.Bool
+        Whether the ray landed.
     panel : mi.UInt32
         Panel number × 2 + 1 for the reflective kind.
     """
@@ -103,7 +103,7 @@ class Landings:
     u: object
     v: object
     flux: object
-    code: object
+    down: object
     panel: object
 
 

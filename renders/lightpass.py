@@ -15,13 +15,12 @@ from brimcast.scene.built import BuiltSet
 from brimcast.scene.lamps import Lamp, plain_table_factor
 
 from .aim import Order, draw_rows
+from .deposits import lay_down
 from .device import floats
 from .engine import dr, mi
-from .footprints import lay_footprints
 from .launches import ENDS, ORDERS_OF_REFLECTION, Tally, open_tally, tell_blockers
 from .photons import WANDERING, trace
 from .pilot import LightPlan
-from .splats import lay_points
 from .uncertainty import relative_error
 from .voxels import OCTANTS
 from .windows import Windows
@@ -67,9 +66,9 @@ FAINT_SHARE = 0.25
 # Sets with cloudy media get so many times fewer rounds.
 CLOUDY_SHARE = 4
 EFFORTS = {
-    "draft": Effort(1.0, 0.10, (16, 16, 16), (36, 20, 16), 12),
-    "proof": Effort(0.5, 0.05, (32, 16, 16), (72, 40, 24), 32, (32, 64), 30_000),
-    "final": Effort(0.25, 0.02, (32, 32, 16), (128, 64, 32), 128, (32, 96), 100_000),
+    "draft": Effort(1.0, 0.10, (32, 16, 16), (30, 20, 16), 12),
+    "proof": Effort(0.5, 0.05, (64, 32, 16), (48, 28, 20), 32, (32, 64), 30_000),
+    "final": Effort(0.25, 0.02, (128, 64, 32), (64, 40, 24), 128, (32, 96), 100_000),
 }
 
 
@@ -141,7 +140,6 @@ def trace_lamp(
     number: int,
     effort: Effort,
     progress: Progress = lambda share, text: None,
-    spread: bool = True,
     kept=None,
 ) -> LampLight:
     """Trace one lamp's light until the asked error is reached.
@@ -152,8 +150,6 @@ def trace_lamp(
         The lamp's place in `built.lamps`.
     progress : callable
         Called with the share done and a line of text.
-    spread : bool
-        Lay footprints; plain points where false.
     kept : object with load() and save(light), optional
         Where finished rounds are kept, so that interrupted work goes on.
     """
@@ -163,7 +159,7 @@ def trace_lamp(
     while light.rounds < most:
         if light.rounds and light.relative_error <= effort.error:
             break
-        fresh = _trace_round(built, world, plan, number, effort, light.rounds, progress, spread, light)
+        fresh = _trace_round(built, world, plan, number, effort, light.rounds, progress, light)
         _fold(light, fresh)
         light.relative_error = _error(light, plan.windows)
         if kept:
@@ -217,7 +213,7 @@ def _error(light: LampLight, windows: Windows) -> float:
     return 0.0 if error is None else float(error)
 
 
-def _trace_round(built, world, plan, number, effort, done, progress, spread, light) -> LampLight:
+def _trace_round(built, world, plan, number, effort, done, progress, light) -> LampLight:
     """Trace sixteen batches, as many of them at once as there is room for."""
     lamp = built.lamps[number]
     fresh = _dark(built, world, plan, lamp)
@@ -240,15 +236,7 @@ def _trace_round(built, world, plan, number, effort, done, progress, spread, lig
             sums = open_tally(world, len(built.meters), together, together * count, frames, hazes[scattered])
             landed, tally = trace(world.geometry, rows, aim.frame, tell_blockers(world), sums, plan.voxels)
             hazes[scattered] = tally.haze
-            table = plan.windows.table
-            if spread and not scattered:
-                after = [(*seed, 1) for seed in seeds]
-                maps, channels, more = lay_footprints(
-                    world, rows, aim.frame, landed, table, after, maps, channels
-                )
-                fresh.rays += more
-            else:
-                maps, channels = lay_points(landed, rows, table, maps, channels)
+            maps, channels = lay_down(landed, rows, plan.windows.table, maps, channels)
             _book(fresh, batches, order, rows, tally, built)
             fresh.rays += together * count * grid * grid
         if fine.cells:

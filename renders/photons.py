@@ -1,7 +1,7 @@
 """The light pass's kernel: from a grid of rays that leave lamp points to where each comes down.
 
 Every ray of one lamp point shares that point's wavelength and its choices at interfaces, so that neighbours
-take the same way and land side by side; footprints (`splats`) then spread each ray's light between them.
+take the same way, and a processor's lanes have the same to do.
 
 The light is split by *order*, the number of partial reflections that are forced:
 
@@ -48,13 +48,12 @@ _START, _THROWN, _IN, _BACK, _OUT, _OTHER = 0, 1, 2, 3, 4, 5
 
 @dataclass
 class Landed:
-    """How a ray ended, and where it came down: u and v on the map, panel side, smooth patch of the panel."""
+    """How a ray ended, and where it came down: u and v on the map, panel side."""
 
     end: object
     u: object
     v: object
     panel: object
-    patch: object
 
 
 def _next_form(form, partial, reflect):
@@ -96,8 +95,8 @@ class Photon:
         Reflections still to be forced, and interfaces before the next of them.
     choices, bounces, scatters : mi.UInt32
         Choices made, reflections of every sort, and how often it was scattered.
-    history, form : mi.UInt32
-        Hash of the patches met and of the way on from each; `_next_form`.
+    form : mi.UInt32
+        See `_next_form`.
     """
 
     flux: object
@@ -107,7 +106,6 @@ class Photon:
     choices: object
     bounces: object
     scatters: object
-    history: object
     form: object
 
 
@@ -161,8 +159,6 @@ def _pass_on(photon: Photon, hit: Hit, crossing: Crossing, reflect, share, mirro
     partial = event & ~crossing.total
     counted = partial & ~((photon.forced == 0) & (choice.x >= 2))
     waiting = photon.countdown - dr.select(photon.countdown > 0, 1, 0)
-    mark = hit.patch * 2 + dr.select(reflect, 1, 0) + 1
-    history = (photon.history ^ mark) * mi.UInt32(0x9E3779B1) + (photon.history >> 15)
     forced = photon.forced - dr.select(counted & reflect, 1, 0)
     onward = photon.flux * dr.select(metal, mirror, share)
     lost = dr.select(metal & (photon.forced == 0), photon.flux * (1 - mirror), 0)
@@ -176,7 +172,6 @@ def _pass_on(photon: Photon, hit: Hit, crossing: Crossing, reflect, share, mirro
         choices=photon.choices + dr.select(partial, 1, 0),
         bounces=photon.bounces + dr.select(event & reflect, 1, 0),
         scatters=photon.scatters,
-        history=dr.select(event | crossing.sheer, history, photon.history),
         form=dr.select(event, _next_form(photon.form, partial, reflect), photon.form),
     )
 
@@ -210,16 +205,16 @@ def trace(geometry: Geometry, rows: LampRows, aim: AimFrame, blockers, tally: Ta
     walk = set_out(ray)
     zero = mi.UInt32(0)
     wandering = choice.x == WANDERING
-    # Rays that wander choose each for itself, and no two of them span a patch.
+    # Rays that wander choose each for itself.
     seed = choice.w ^ dr.select(wandering, rows.ray * mi.UInt32(0x9E3779B1) + 1, 0)
     photon = Photon(
         flux=mi.Float(sent), taken=mi.Float(0),
         forced=dr.select(wandering, 0, choice.x), countdown=mi.UInt32(choice.y),
         choices=zero, bounces=zero, scatters=zero,
-        history=dr.select(wandering, seed, 0), form=mi.UInt32(_START),
+        form=mi.UInt32(_START),
     )  # fmt: skip
     active = mi.Bool(sent > 0)
-    landed = Landed(mi.UInt32(MISSED), mi.Float(0), mi.Float(0), mi.UInt32(0), mi.UInt32(0))
+    landed = Landed(mi.UInt32(MISSED), mi.Float(0), mi.Float(0), mi.UInt32(0))
     tint = Tint(rows.optics, row, band)
 
     while dr.hint(active, exclude=[geometry, rows, tint, tally, aim, voxels]):
@@ -291,7 +286,7 @@ def _come_down(walk, hit: Hit, crossing: Crossing, landed: Landed, met, facing) 
     end = dr.select(met & facing & ~hit.valid, dr.select(outside, ESCAPED, LOST), landed.end)
     end = dr.select(down, dr.select(outside | black | (hit.slot == DIPS), surface, LOST), end)
     spot = crossing.spot
-    here = Landed(end, spot.u, spot.v, hit.panel, hit.patch)
+    here = Landed(end, spot.u, spot.v, hit.panel)
     landed = dr.select(down, here, landed)
     landed.end = end
     return landed
@@ -315,6 +310,6 @@ def _close(photon: Photon, walk, landed: Landed, batch, visible, counts, tally: 
         u=landed.u,
         v=landed.v,
         flux=dr.select(over, photon.flux, 0),
-        code=dr.select(here, (photon.history ^ (landed.panel * 2 + 1) ^ (landed.patch << 16)) | 1, 0),
+        down=here,
         panel=landed.panel * 2 + dr.select(thrown, 1, 0),
     )

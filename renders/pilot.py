@@ -81,7 +81,7 @@ def _pilot(built, world, lamp, aim, order, count, grid, number):
     flux = landed.flux.numpy() * visible
     where = np.stack([landed.u.numpy(), landed.v.numpy()], axis=1)
     gaps = rows.order.numpy().reshape(count, 4)[:, 1:3]
-    down = landed.code.numpy() != 0
+    down = landed.down.numpy()
     return where, np.where(down, flux, 0), landed.panel.numpy(), np.where(down, 0, flux), gaps
 
 

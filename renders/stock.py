@@ -17,8 +17,9 @@ from brimcast.shared.bands import GRID_NM
 from brimcast.vessels.mesh import Mesh
 
 from .aim import draw_rows
+from .deposits import lay_down
+from .device import counts
 from .engine import dr, mi
-from .footprints import lay_footprints
 from .interfaces import Tint, Walk, approach, find_hit, proceed, set_out
 from .launches import LampRows, open_tally, tell_blockers
 from .photons import trace
@@ -159,8 +160,7 @@ def share_of_raw(built: BuiltSet, world: World, plan: LightPlan, rows: int, grid
     def launch():
         tally = open_tally(world, 0, 1, rows)
         landed, _ = trace(world.geometry, drawn, aim.frame, tell_blockers(world), tally, no_voxels())
-        table, seeds = plan.windows.table, [(built.seed, 1)]
-        dr.eval(lay_footprints(world, drawn, aim.frame, landed, table, seeds, maps, channels)[:2])
+        dr.eval(lay_down(landed, drawn, plan.windows.table, maps, channels))
 
     stretches = _list_stretches(world.geometry, drawn, aim.frame)
     intersections = sum(dr.width(ray.d.x) for ray in stretches)
@@ -177,6 +177,43 @@ def share_of_raw(built: BuiltSet, world: World, plan: LightPlan, rows: int, grid
         "stretches_per_ray": intersections / rays,
         "raw_per_s": intersections / raw_s,
     }
+
+
+def trace_lone_photons(built: BuiltSet, world: World, plan: LightPlan, photons) -> tuple[np.ndarray, float]:
+    """Trace photons of the first lamp that share nothing, each drawn at random.
+
+    Parameters
+    ----------
+    photons : (3,) int
+        How many for orders 0, 1 and 2.
+
+    Returns
+    -------
+    (ny, nx) float
+        Luminous light in the table's fine window, both kinds together.
+    float
+        Seconds that the kernels took.
+    """
+    lamp, fine = built.lamps[0], plan.windows.fine
+    aim, at_random = plan.aims[lamp.name], np.random.default_rng(built.seed)
+    maps = dr.zeros(mi.Float, 32 * plan.windows.cells)
+    channels = dr.zeros(mi.Float, 6 * fine.cells)
+    dr.make_opaque(maps, channels)
+    taken = 0.0
+    for order, count in zip(plan.orders[lamp.name], photons, strict=True):
+        seed = (built.seed, order.forced)
+        rows = draw_rows(built, world, lamp, aim, order, count, 1, [seed])
+        # Rows of one ray are spread evenly; picked by chance they are not.
+        rows.ray = counts(at_random.integers(0, count, count))
+        tally = open_tally(world, 0, 1, count)
+        dr.sync_thread()
+        began = time.perf_counter()
+        landed, _ = trace(world.geometry, rows, aim.frame, tell_blockers(world), tally, no_voxels())
+        maps, channels = lay_down(landed, rows, plan.windows.table, maps, channels)
+        dr.eval(maps, channels)
+        dr.sync_thread()
+        taken += time.perf_counter() - began
+    return channels.numpy().reshape(2, 3, *fine.shape)[:, 0].sum(axis=0) / fine.cell_mm**2, taken
 
 
 def _median_seconds(work, repeats: int) -> float:

@@ -60,7 +60,7 @@ class Geometry:
     scene : mitsuba.Scene
         The merged mesh alone.
     face_normal : mi.Float
-        Four numbers a face: outward unit normal, and its smooth patch (whole numbers are exact to 2²⁴).
+        Four numbers a face: outward unit normal, and zero.
     face_corners : mi.UInt32
         Four numbers a face: its three vertices, and the body it belongs to.
     vertex_normal : mi.Float
@@ -139,15 +139,13 @@ def build_world(built: BuiltSet) -> World:
         places.append(panel.places_mm)
         sides += _list_sides(panel)
 
-    vertices, faces, normals, patches, owners = _merge(parts)
+    vertices, faces, normals, owners = _merge(parts)
     rough = np.concatenate([mesh.vertex_roughness for mesh in parts])
     corners = vertices[faces]
     outward = np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])
     outward /= np.maximum(np.linalg.norm(outward, axis=1, keepdims=True), 1e-30)
 
-    face_table = np.empty((len(faces), 4), np.float32)
-    face_table[:, :3] = outward
-    face_table[:, 3] = patches
+    face_table = np.column_stack([outward, np.zeros(len(faces))])
     corner_table = np.column_stack([faces, owners])
     normal_table = np.column_stack([normals, rough])
 
@@ -219,21 +217,18 @@ def _scale_spots(side: Side) -> tuple[float, float]:
 
 
 def _merge(parts):
-    vertices, faces, normals, patches, owners = [], [], [], [], []
-    first, first_patch = 0, 0
+    vertices, faces, normals, owners = [], [], [], []
+    first = 0
     for owner, mesh in enumerate(parts):
         vertices.append(mesh.vertices_mm)
         faces.append(mesh.faces + first)
         normals.append(mesh.normals)
-        patches.append(mesh.patches + first_patch)
         owners.append(np.full(len(mesh.faces), owner))
         first += len(mesh.vertices_mm)
-        first_patch += int(mesh.patches.max()) + 1 if len(mesh.patches) else 0
     return (
         np.concatenate(vertices),
         np.concatenate(faces),
         np.concatenate(normals),
-        np.concatenate(patches),
         np.concatenate(owners),
     )
 

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 import time
 from copy import copy
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 
-from .benchmark_footprints import describe_footprints, measure_footprints
+from .benchmark_photons import describe_photons, measure_photons
 from .benchmark_set import Reference, Subject, Tell, find_reference, noise, standard_error
 
 # Means that should agree may differ by this share and three standard errors.
@@ -23,8 +23,6 @@ class Size:
     ----------
     cell_mm, rows, grid
         As in `lightpass.Effort`.
-    white_rows, white_grid
-        Of a white lamp, which needs a row for each band.
     camera_rounds : int
     raw_rows, raw_grid : int
         Lamp points and grid of the comparison with bare intersection.
@@ -33,8 +31,6 @@ class Size:
     cell_mm: float
     rows: tuple[int, int, int]
     grid: tuple[int, int, int]
-    white_rows: tuple[int, int, int]
-    white_grid: tuple[int, int, int]
     camera_rounds: int
     raw_rows: int
     raw_grid: int
@@ -42,8 +38,8 @@ class Size:
 
 # A second or two each.
 SIZES = {
-    "cpu": Size(1.0, (2, 4, 4), (64, 32, 24), (16, 16, 16), (24, 16, 12), 1, 16, 128),
-    "gpu": Size(0.5, (4, 8, 8), (512, 128, 64), (16, 16, 16), (256, 96, 48), 8, 64, 512),
+    "cpu": Size(1.0, (32, 16, 16), (30, 16, 12), 1, 16, 128),
+    "gpu": Size(0.5, (128, 64, 32), (96, 48, 32), 8, 64, 512),
 }
 
 
@@ -77,8 +73,7 @@ def measure(device: str, repeats: int, tell: Tell) -> dict:
     ours = _Ours(subject, effort, size.camera_rounds)
     ours.run(0)
     target_s = ours.run(1)[1]
-    white = replace(effort, rows=size.white_rows, grid=size.white_grid)
-    ours_white = _Ours(subject.whiten(), white, size.camera_rounds)
+    ours_white = _Ours(subject.whiten(), effort, size.camera_rounds)
     ours_white.run(0)
     white_s = ours_white.run(1)[1]
     stock = {name: _Stock(subject, name, target_s) for name in ("path", "ptracer")}
@@ -92,14 +87,14 @@ def measure(device: str, repeats: int, tell: Tell) -> dict:
             picture, seconds = contestant.run(100 + repeat)
             runs[name].append((subject.error(picture, reference), seconds))
             pictures[name].append(picture[subject.shadow].mean())
-    plan, *_ = subject.trace(1, effort, True)
+    plan, *_ = subject.trace(1, effort)
     raw = share_of_raw(subject.built, subject.world, plan, size.raw_rows, size.raw_grid, repeats)
     figures = {"device": engine.device, "device_name": engine.device_name, "repeats": repeats}
     figures |= _compare(runs, ours, {**stock, "path_spectral": spectral})
     figures |= _check_means(subject, reference, pictures)
     figures["light_rays_share_of_raw"] = raw.pop("share")
     figures |= {f"light_{name}": value for name, value in raw.items()}
-    return figures | measure_footprints(subject, engine.device, effort, repeats, tell)
+    return figures | measure_photons(subject, engine.device, repeats, tell)
 
 
 class _Ours:
@@ -111,7 +106,7 @@ class _Ours:
         self.rays = self.samples = 0
 
     def run(self, seed: int):
-        plan, light, light_s = self.subject.trace(seed, self.effort, True)
+        plan, light, light_s = self.subject.trace(seed, self.effort)
         picture, self.samples, camera_s = self.subject.look(seed, plan, light, self.camera_rounds)
         self.rays = light.rays
         self.light_s.append(light_s)
@@ -220,7 +215,7 @@ def describe(figures: dict) -> str:
         f"with spectra, than path at equal time  {figures['error_ratio_path_spectral']:10.0f} ×",
         f"light pass   {figures['seconds_light']:.2f} s, {figures['light_rays'] / 1e6:.2f} million rays; its "
         f"kernels intersect at {share:.2f} of Mitsuba's bare speed ({raw:.1f} million a second)",
-        *describe_footprints(figures),
+        *describe_photons(figures),
         f"camera pass  {figures['seconds_camera']:.2f} s, {speed:.2f} million samples a second, "
         f"{ratio:.2f} of path's",
     ]

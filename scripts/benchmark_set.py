@@ -101,7 +101,7 @@ class Subject:
         white.world = build_world(white.built)
         return white
 
-    def trace(self, seed: int, effort, spread: bool):
+    def trace(self, seed: int, effort):
         """Return the plan, the light pass's result and the seconds it took."""
         from brimcast.renders.lightpass import trace_lamp
         from brimcast.renders.pilot import plan_light
@@ -109,7 +109,7 @@ class Subject:
         began = time.perf_counter()
         built = replace(self.built, seed=seed)
         plan = plan_light(built, self.world, effort.cell_mm)
-        light = trace_lamp(built, self.world, plan, 0, effort, spread=spread)
+        light = trace_lamp(built, self.world, plan, 0, effort)
         return plan, light, time.perf_counter() - began
 
     def look(self, seed: int, plan, light, rounds: int):
@@ -197,7 +197,7 @@ def _make_reference(subject: Subject, tell: Tell) -> Reference:
     halves = []
     for half in (1, 2):
         tell(f"reference, run {half} of 2; it is kept for next time")
-        plan, light, _ = subject.trace(1000 + half, effort, False)
+        plan, light, _ = subject.trace(1000 + half, effort)
         halves.append(subject.look(1000 + half, plan, light, REFERENCE_CAMERA_ROUNDS)[0].astype(np.float32))
     tell("path tracer's mean over the shadow")
     means = _path_means(subject)

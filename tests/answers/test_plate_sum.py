@@ -35,10 +35,16 @@ def test_plates_add_up_to_all_lights_on(study):
     assert found.lines[0].startswith("Yes: plates summed")
 
 
-def test_what_is_left_is_the_grain(study):
-    """Independent runs differ by the root of the sum of their squared errors."""
-    values = QUESTIONS[27].answer(study).values
-    grain, expected = (values[key]["value"] for key in ("grain_percent", "expected_grain_percent"))
+def test_what_is_left_is_the_grain(study_of):
+    """Independent runs differ by the root of the sum of their squared errors.
+
+    The focus is a few cells wide, so the mean square of four seeds is held to what they expect.
+    """
+    answers = [QUESTIONS[27].answer(study_of(BALL, {"render.seed": seed})).values for seed in range(1, 5)]
+    grain, expected = (
+        np.sqrt(np.mean([values[key]["value"] ** 2 for values in answers]))
+        for key in ("grain_percent", "expected_grain_percent")
+    )
     assert 1 < grain < 40 and grain == pytest.approx(expected, rel=0.35)
 
 

@@ -155,12 +155,14 @@ def test_cylinder_of_water_focuses_where_it_should(compute, elevation, tall):
     """Before and behind the focus, light on the axis goes as 1 / |1 - D / f| with the distance D in plan.
 
     So its inverse, negative before the focus, is straight and crosses zero there, whatever the stop lets in.
-    Rows nearer than 0.2 radii to the wall are left out, where footprints of light meet the cylinder's foot,
+    Rows nearer than 0.2 radii to the wall are left out, where light meets the cylinder's foot,
     and those where the beam is no wider than what is averaged.
     """
     focus = focus_by_optiland(elevation, WALL_MM / RADIUS_MM)
     light, x, y = luminous(
-        compute(UPRIGHT.format(elevation=elevation, tall=tall, water=tall - 2, plate=tall + 2))
+        compute(
+            UPRIGHT.format(elevation=elevation, tall=tall, water=tall - 2, plate=tall + 2), quality="proof"
+        )
     )
     distance = -y / RADIUS_MM
     rows = (distance > 1.2) & (distance < 2.9) & (np.abs(distance / focus - 1) > 0.25)
