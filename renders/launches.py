@@ -125,7 +125,7 @@ class Tally:
         Eight numbers a meter: centre, radius, normal, zero.
     meter_count : mi.UInt32
     panels : mi.Float64
-        (batches × panel sides) flux landed.
+        (batches × panel sides × 2 kinds) flux landed.
     sides : mi.UInt32
         How many panel sides there are.
     haze : mi.Float
@@ -159,7 +159,7 @@ def open_tally(world: World, meters: int, batches: int, rows: int, frames=None, 
         meters=dr.zeros(mi.Float, max(1, rows * meters)),
         meter_frames=frames if meters else dr.zeros(mi.Float, 8),
         meter_count=opaque_int(meters),
-        panels=dr.zeros(mi.Float64, batches * len(world.sides)),
+        panels=dr.zeros(mi.Float64, batches * len(world.sides) * 2),
         sides=opaque_int(len(world.sides)),
         haze=haze,
     )

@@ -91,8 +91,8 @@ class LampLight:
         Mean spectral irradiance on each meter.
     ends : (batches, ENDS, 4) float
         Luminous flux by end and by number of reflections, mm².
-    sides : (batches, sides) float
-        Luminous flux landed on each panel side.
+    sides : (batches, sides, 2) float
+        Luminous flux landed on each panel side, by kind.
     absorbed : (batches, 4) float
     incident : (batches,) float
         Luminous flux that reached the glassware.
@@ -176,7 +176,7 @@ def _dark(built, world, plan, lamp) -> LampLight:
         channels=np.zeros((BATCHES, 2, 3, *fine.shape), np.float32),
         meters=np.zeros((BATCHES, 16, len(built.meters))),
         ends=np.zeros((BATCHES, ENDS, ORDERS_OF_REFLECTION)),
-        sides=np.zeros((BATCHES, len(world.sides))),
+        sides=np.zeros((BATCHES, len(world.sides), 2)),
         absorbed=np.zeros((BATCHES, ORDERS_OF_REFLECTION)),
         incident=np.zeros(BATCHES),
         haze=np.zeros((2, 16, OCTANTS, plan.voxels.count.numpy()[0]), np.float32),
@@ -262,7 +262,7 @@ def _book(fresh: LampLight, batches: range, order: Order, rows, tally: Tally, bu
     here = slice(batches.start, batches.stop)
     fresh.ends[here] += tally.ends.numpy().reshape(-1, ENDS, ORDERS_OF_REFLECTION)
     fresh.absorbed[here] += tally.absorbed.numpy().reshape(-1, ORDERS_OF_REFLECTION)
-    fresh.sides[here] += tally.panels.numpy().reshape(len(batches), -1)
+    fresh.sides[here] += tally.panels.numpy().reshape(len(batches), -1, 2)
     if order.forced == 0:
         fresh.incident[here] += tally.incident.numpy()
     if built.meters:

@@ -303,13 +303,13 @@ def _close(photon: Photon, walk, landed: Landed, batch, visible, counts, tally: 
     dr.scatter_add(tally.absorbed, taken, batch * ORDERS_OF_REFLECTION + reflections, done)
     end = batch * ENDS + landed.end
     dr.scatter_add(tally.ends, light, end * ORDERS_OF_REFLECTION + reflections, over)
-    add_to(tally.panels, light, batch * tally.sides + landed.panel, here)
-
     thrown = (photon.form == _THROWN) | (photon.form == _OUT)
+    panel = landed.panel * 2 + dr.select(thrown, 1, 0)
+    add_to(tally.panels, light, batch * tally.sides * 2 + panel, here)
     return Landings(
         u=landed.u,
         v=landed.v,
         flux=dr.select(over, photon.flux, 0),
         down=here,
-        panel=landed.panel * 2 + dr.select(thrown, 1, 0),
+        panel=panel,
     )

@@ -108,7 +108,7 @@ def _energy(light: LampLight, sides: tuple[str, ...]) -> dict:
     if incident == 0:
         return {}
     ends, absorbed = light.ends / incident, light.absorbed / incident
-    surfaces = light.sides / incident
+    surfaces = light.sides.sum(axis=2) / incident
     fates = {
         "reached": ends[:, LANDED],
         "black": ends[:, BLACK],
@@ -138,9 +138,12 @@ def _caustic(outcome: Outcome, number: int, kind: int) -> dict:
         return {key: {"value": None, "standard_error": None} for key in MEASURES}
     whole, batches = list_table_lights(outcome, number, kind)
     foot = outcome.built.feet[0].foot_radius_mm if outcome.built.feet else 0.0
-    return measure_with_errors(
-        whole, batches, light.plain_seen * scale, foot, float(light.incident.mean()) * scale
-    )
+    found = measure_with_errors(whole, batches, light.plain_seen * scale, foot, None)
+    incident = light.incident.mean()
+    if incident:
+        # Of the whole table, whose first side is seen from above; the window is where the light is bright.
+        found["flux_share"] = _value(light.sides[:, 0, kind] / incident)
+    return found
 
 
 def list_table_lights(outcome: Outcome, number: int, kind: int) -> tuple[TableLight, list[TableLight]]:
