@@ -161,15 +161,30 @@ def test_energy_book_of_a_ball_adds_up(lit):
     assert energy["absorbed"]["value"] < 1e-5  # index only: nothing absorbs
 
 
-def test_map_holds_the_light_that_the_ball_sends_into_its_window(lit):
-    """Independent of meters and book: light on the ball is E × its cross-section."""
+def test_map_holds_the_published_share_of_the_light_on_the_ball(lit, published):
+    """Independent of meters and book: light on the ball is E × its cross-section. The window holds the rest.
+
+    published_values.yaml#analytic_optics/ball_encircled_flux, for a renderer without polarisation.
+    """
     report, maps = lit(ball_set(1.1))
-    found = sum(luminous(maps, kind).sum() for kind in ("refractive", "reflective")) * report["cell_mm"] ** 2
+    light = sum(luminous(maps, kind) for kind in ("refractive", "reflective")) * report["cell_mm"] ** 2
     on_ball = (THROW_MM / (THROW_MM - 1.1 * RADIUS_MM)) ** 2 * np.pi * RADIUS_MM**2
+    from_axis = np.hypot(*np.meshgrid(maps["x_mm"], maps["y_mm"]))
+    entry = published["analytic_optics"]["ball_encircled_flux"]
+    value = entry["value"]["X=1.1 unpolarised renderer"][0.2]
     shares = report["caustics"]["far"]
     told = sum(shares[kind]["flux_share"]["value"] for kind in ("refractive", "reflective"))
     error = sum(shares[kind]["flux_share"]["standard_error"] for kind in ("refractive", "reflective"))
-    assert found / on_ball == pytest.approx(told, abs=1e-3 + 3 * error)
+    found = light[from_axis < 0.2 * RADIUS_MM].sum() / on_ball
+    assert found == pytest.approx(value, abs=entry["tolerance"] + 3 * error)
+    assert found < light.sum() / on_ball < told + 3 * error
+
+
+def test_kinds_of_light_on_the_table_add_up_to_the_book(lit):
+    report, _ = lit(ball_set(1.1))
+    shares = report["caustics"]["far"]
+    told = sum(shares[kind]["flux_share"]["value"] for kind in ("refractive", "reflective"))
+    assert told == pytest.approx(report["energy"]["far"]["surfaces"]["table"]["value"], abs=2e-6)
 
 
 # Stops that cut off the rays which cross the axis and come out of the ring again: it is the light's edge.
