@@ -97,7 +97,15 @@ def even_chances() -> np.ndarray:
 
 
 def draw_rows(
-    built: BuiltSet, world: World, lamp: Lamp, aim: Aim, order: Order, count: int, grid: int, seeds
+    built: BuiltSet,
+    world: World,
+    lamp: Lamp,
+    aim: Aim,
+    order: Order,
+    count: int,
+    grid: int,
+    seeds,
+    regular=False,
 ) -> LampRows:
     """Draw lamp points, wavelengths and choices for batches of `count` grids of `grid` × `grid` rays.
 
@@ -108,6 +116,8 @@ def draw_rows(
     ----------
     seeds : list of sequences of int
         One for each batch: set's seed, lamp, order, batch, round.
+    regular : bool
+        Whether grids stay regular, where rays are too few to gather by chance.
     """
     batches = [_draw_batch(world, lamp, aim, order, count, np.random.default_rng(seed)) for seed in seeds]
     place, normal, shift, choice, wavelength = map(np.concatenate, zip(*batches, strict=True))
@@ -120,6 +130,7 @@ def draw_rows(
         place=floats(place),
         normal=floats(normal),
         shift=floats(shift),
+        scatter=opaque_int(not regular),
         order=counts(choice),
         optics=optics.optics,
         band=optics.band,

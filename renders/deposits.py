@@ -27,7 +27,7 @@ def lay_down(landings: Landings, rows: LampRows, windows: WindowTable, maps, cha
     -------
     maps, channels
     """
-    row, _, _ = rows.locate(rows.ray)
+    row = rows.row_of(rows.ray)
     kind = landings.panel & 1
     laying = Laying(windows, landings.panel >> 1, landings.down)
     on_panel, cell = laying.cell(landings.u, landings.v)

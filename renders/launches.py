@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from .device import opaque_int
+from .device import draw_pair, opaque_int
 from .engine import dr, mi
 from .glowtable import GlowTable
 from .world import World
@@ -12,6 +12,8 @@ from .world import World
 # A ray ends in one of four ways (`photons`), and is thrown back 0, 1, 2 times or more.
 ENDS = 4
 ORDERS_OF_REFLECTION = 4
+# Step of the draws that scatter a grid's rays.
+_SCATTER = 0x7FFFFFFF
 
 
 @dataclass
@@ -32,6 +34,9 @@ class LampRows:
         Four numbers a row: unit normal there, and whether the front has a glow.
     shift : mi.Float
         Two numbers a row: offset of the grid inside its cell.
+    scatter : mi.UInt32
+        1 where each cell of the grid has an offset of its own besides, the same in every row: regular grids
+        beat with the cells that light is counted in, and draw stripes.
     order : mi.UInt32
         Four numbers a row: forced reflections, interfaces before the first and between it and the second,
         and the seed of later choices.
@@ -51,6 +56,7 @@ class LampRows:
     place: object
     normal: object
     shift: object
+    scatter: object
     order: object
     optics: object
     band: object
@@ -58,12 +64,19 @@ class LampRows:
     end: object
     width: object
 
+    def row_of(self, ray):
+        """Return the row of a ray."""
+        return ray // (self.grid * self.grid)
+
     def locate(self, ray):
-        """Return the row of a ray, and its across and upward index in the grid."""
-        row = ray // (self.grid * self.grid)
+        """Return where a ray goes through the aim's rectangle, across and up, in shares of its sides."""
+        row = self.row_of(ray)
         within = ray - row * self.grid * self.grid
         up = within // self.grid
-        return row, within - up * self.grid, up
+        shift = dr.gather(mi.Vector2f, self.shift, row)
+        shift += mi.Vector2f(*draw_pair(within, mi.UInt32(_SCATTER))) * mi.Float(self.scatter)
+        shift -= dr.floor(shift)
+        return (mi.Vector2f(within - up * self.grid, up) + shift) / mi.Float(self.grid)
 
 
 @dataclass

@@ -10,7 +10,8 @@ from .outlines import find_heading, find_tip, measure_area, measure_spread, trac
 from .peaks import average, cell_size, find_peak
 from .ridge import Line, cut, face, read_line
 
-MEASURES = (
+# Read from a map of light.
+MAP_MEASURES = (
     "peak_over_table_stops",
     "pattern_over_table_stops",
     "peak_mm",
@@ -22,8 +23,9 @@ MEASURES = (
     "area_cm2",
     "spread_mm",
     "colour_spread_mm",
-    "flux_share",
 )
+# The last comes from the energy book (`report`).
+MEASURES = (*MAP_MEASURES, "flux_share")
 OUTLINE_STOPS = 3.0
 # A line that reads narrower than so many cells may be narrower still (measures.md, what the cells do).
 NARROW_CELLS = 3.0
@@ -88,7 +90,7 @@ def sum_flux(x_mm, y_mm, values):
     return total * width * height
 
 
-def measure(light, plain, foot_radius_mm, incident_flux):
+def measure(light, plain, foot_radius_mm):
     """Return the measures of one lamp's light of one kind; measures.md defines each.
 
     Parameters
@@ -98,25 +100,20 @@ def measure(light, plain, foot_radius_mm, incident_flux):
         P, what the same lamp gives at the datum with nothing on the table, unit of `light.total`.
     foot_radius_mm : float
         Radius of the hero glass's foot.
-    incident_flux : float or None
-        Flux of the lamp that reaches glassware, unit of `light.luminous` times mm².
 
     Returns
     -------
     dict
-        The keys of `MEASURES`, in that order. Floats; `tip_mm` and `peak_mm` are pairs (x, y). None where a
-        measure has no meaning, for the reasons listed in measures.md.
+        The keys of `MAP_MEASURES`, in that order. Floats; `tip_mm` and `peak_mm` are pairs (x, y). None where
+        a measure has no meaning, for the reasons listed in measures.md.
 
     Raises
     ------
     ValueError
         `light.luminous` holds a negative value or one that is not finite.
     """
-    found = dict.fromkeys(MEASURES)
-    flux = sum_flux(light.x_mm, light.y_mm, light.luminous)
-    if incident_flux:
-        found["flux_share"] = flux / incident_flux
-    if flux == 0:
+    found = dict.fromkeys(MAP_MEASURES)
+    if sum_flux(light.x_mm, light.y_mm, light.luminous) == 0:
         return found
     cells = light.x_mm, light.y_mm
 

@@ -109,18 +109,13 @@ class Photon:
     form: object
 
 
-def _send(geometry: Geometry, rows: LampRows, aim: AimFrame, row, across_index, up_index, blockers):
+def _send(geometry: Geometry, rows: LampRows, aim: AimFrame, row, blockers):
     """Each ray as it sets out just before the glassware, and its flux; none where something is in its way."""
     place = dr.gather(mi.Vector4f, rows.place, row)
     facing = dr.gather(mi.Vector4f, rows.normal, row)
-    shift = dr.gather(mi.Vector2f, rows.shift, row)
     start = mi.Point3f(place.x, place.y, place.z)
-    scale = 1 / mi.Float(rows.grid)
-    target = (
-        aim.corner
-        + aim.across * ((mi.Float(across_index) + shift.x) * scale)
-        + aim.upward * ((mi.Float(up_index) + shift.y) * scale)
-    )
+    through = rows.locate(rows.ray)
+    target = aim.corner + aim.across * through.x + aim.upward * through.y
     way = target - start
     far2 = dr.squared_norm(way)
     far = dr.sqrt(far2)
@@ -128,7 +123,7 @@ def _send(geometry: Geometry, rows: LampRows, aim: AimFrame, row, across_index, 
     outward = mi.Vector3f(facing.x, facing.y, facing.z)
     leaving = dr.maximum(dr.dot(direction, outward), 0)
     crossing = dr.abs(dr.dot(direction, aim.normal))
-    flux = place.w * scale * scale * leaving * crossing / far2
+    flux = place.w / mi.Float(rows.grid * rows.grid) * leaving * crossing / far2
     only = mi.UInt32(0)
     shaped = (flux > 0) & (facing.w != 0)
     flux *= shine(aim.glow, only, start - aim.centre, aim.right, aim.up, outward, direction, shaped)
@@ -195,12 +190,12 @@ def trace(geometry: Geometry, rows: LampRows, aim: AimFrame, blockers, tally: Ta
     -------
     Landings, Tally
     """
-    row, across_index, up_index = rows.locate(rows.ray)
+    row = rows.row_of(rows.ray)
     choice = dr.gather(mi.Vector4u, rows.order, row)
     band = dr.gather(mi.UInt32, rows.band, row)
     batch = dr.gather(mi.UInt32, rows.batch, row)
     visible = dr.gather(mi.Float, rows.visible, row)
-    ray, sent = _send(geometry, rows, aim, row, across_index, up_index, blockers)
+    ray, sent = _send(geometry, rows, aim, row, blockers)
 
     walk = set_out(ray)
     zero = mi.UInt32(0)

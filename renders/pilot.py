@@ -74,7 +74,7 @@ def plan_light(built: BuiltSet, world: World, cell_mm: float, voxels: Voxels | N
 
 def _pilot(built, world, lamp, aim, order, count, grid, number):
     seed = (built.seed, 7919, number, order.forced)
-    rows = draw_rows(built, world, lamp, aim, order, count, grid, [seed])
+    rows = draw_rows(built, world, lamp, aim, order, count, grid, [seed], regular=True)
     tally = open_tally(world, 0, 1, count)
     landed, _ = trace(world.geometry, rows, aim.frame, tell_blockers(world), tally, no_voxels())
     visible = np.repeat(rows.visible.numpy(), grid * grid)

@@ -16,11 +16,13 @@ from brimcast.shared.gels import describe as describe_stack
 
 from .job import Outcome
 from .lightpass import LampLight
-from .measures import MEASURES, TableLight
+from .measures import MAP_MEASURES, TableLight
 from .photons import BLACK, ESCAPED, LANDED, LOST
 from .uncertainty import measure_with_errors
 
 KINDS = ("refractive", "reflective")
+# A measure that has no meaning here.
+UNDEFINED = {"value": None, "standard_error": None}
 REFLECTIONS = ("0", "1", "2", "more")
 
 
@@ -135,15 +137,15 @@ def _caustic(outcome: Outcome, number: int, kind: int) -> dict:
     light = outcome.lights[number]
     scale = light.lamp.scale
     if outcome.window.cells == 0:
-        return {key: {"value": None, "standard_error": None} for key in MEASURES}
-    whole, batches = list_table_lights(outcome, number, kind)
-    foot = outcome.built.feet[0].foot_radius_mm if outcome.built.feet else 0.0
-    found = measure_with_errors(whole, batches, light.plain_seen * scale, foot, None)
+        found = dict.fromkeys(MAP_MEASURES, UNDEFINED)
+    else:
+        whole, batches = list_table_lights(outcome, number, kind)
+        foot = outcome.built.feet[0].foot_radius_mm if outcome.built.feet else 0.0
+        found = measure_with_errors(whole, batches, light.plain_seen * scale, foot)
+    # Of the whole table, whose first side is seen from above; the window is where the light is bright.
     incident = light.incident.mean()
-    if incident:
-        # Of the whole table, whose first side is seen from above; the window is where the light is bright.
-        found["flux_share"] = _value(light.sides[:, 0, kind] / incident)
-    return found
+    share = _value(light.sides[:, 0, kind] / incident) if incident else UNDEFINED
+    return {**found, "flux_share": share}
 
 
 def list_table_lights(outcome: Outcome, number: int, kind: int) -> tuple[TableLight, list[TableLight]]:

@@ -230,13 +230,10 @@ def _median_seconds(work, repeats: int) -> float:
 
 def _list_stretches(geometry: Geometry, rows: LampRows, frame) -> list:
     """Rays as they set out before the glassware, and after each interface, until all have left it."""
-    row, across, up = rows.locate(rows.ray)
+    row, through = rows.row_of(rows.ray), rows.locate(rows.ray)
     place = dr.gather(mi.Vector4f, rows.place, row)
-    shift = dr.gather(mi.Vector2f, rows.shift, row)
-    x = (mi.Float(across) + shift.x) / mi.Float(rows.grid)
-    y = (mi.Float(up) + shift.y) / mi.Float(rows.grid)
     start = mi.Point3f(place.x, place.y, place.z)
-    way = frame.corner + frame.across * x + frame.upward * y - start
+    way = frame.corner + frame.across * through.x + frame.upward * through.y - start
     far = dr.norm(way)
     walk = set_out(mi.Ray3f(start + way / far * dr.maximum(far - frame.back_off, 0), way / far))
     stretches = []

@@ -15,7 +15,7 @@ _MAPS = ("luminous", "blue", "red", "total")
 _SPLINE_CELLS = 18  # two more than the profile's spline looks at
 
 
-def measure_with_errors(light, batches, plain, foot_radius_mm, incident_flux):
+def measure_with_errors(light, batches, plain, foot_radius_mm):
     """Return the measures of a light, each with its standard error.
 
     The batches are split into two halves in 15 balanced ways (balanced half-samples; K. M. Wolter,
@@ -34,13 +34,13 @@ def measure_with_errors(light, batches, plain, foot_radius_mm, incident_flux):
         The mean of the batches.
     batches : sequence of TableLight
         At least 16 independent estimates of the same light on the same cells.
-    plain, foot_radius_mm, incident_flux
+    plain, foot_radius_mm
         As in `measure`; taken as exact.
 
     Returns
     -------
     dict
-        For each key of `MEASURES` a dict with `value` and `standard_error`, one standard error in the
+        For each key of `MAP_MEASURES` a dict with `value` and `standard_error`, one standard error in the
         unit of the value; two-element lists for `tip_mm` and `peak_mm`. The error is None where
         the value is, or where one of the halves has no such value. Where the cells are too coarse for
         `line_width_mm`, it has `upper_limit`, true, besides.
@@ -52,12 +52,12 @@ def measure_with_errors(light, batches, plain, foot_radius_mm, incident_flux):
     """
     if len(batches) < MIN_BATCHES:
         raise ValueError(f"{len(batches)} batches; standard errors need at least {MIN_BATCHES}")
-    values = measure(light, plain, foot_radius_mm, incident_flux)
+    values = measure(light, plain, foot_radius_mm)
     cells = light.x_mm, light.y_mm
     whole = sum_flux(*cells, light.luminous)
-    fluxes = np.array([sum_flux(*cells, batch.luminous) for batch in batches])
-    if abs(fluxes.mean() - whole) > 1e-3 * whole:
-        raise ValueError(f"the batches hold a mean flux of {fluxes.mean():g}, the light one of {whole:g}")
+    mean = np.mean([sum_flux(*cells, batch.luminous) for batch in batches])
+    if abs(mean - whole) > 1e-3 * whole:
+        raise ValueError(f"the batches hold a mean flux of {mean:g}, the light one of {whole:g}")
 
     halves = halve(len(batches))
     window = _enclose_halves(light, batches, halves) if whole > 0 else (slice(0, 2), slice(0, 2))
@@ -66,11 +66,7 @@ def measure_with_errors(light, batches, plain, foot_radius_mm, incident_flux):
 
     def measure_half(half):
         maps = np.tensordot(half / half.sum(), stack, 1)
-        found = measure(TableLight(crops[0].x_mm, crops[0].y_mm, *maps), plain, foot_radius_mm, None)
-        # The window holds all that the other measures look at, but not all the flux.
-        if incident_flux:
-            found["flux_share"] = float(fluxes[half].mean() / incident_flux)
-        return found
+        return measure(TableLight(crops[0].x_mm, crops[0].y_mm, *maps), plain, foot_radius_mm)
 
     pairs = [(measure_half(half), measure_half(~half)) for half in halves]
     found = {key: _join(key, value, [(a[key], b[key]) for a, b in pairs]) for key, value in values.items()}

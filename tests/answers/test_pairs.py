@@ -38,7 +38,8 @@ def draw(place, height, wide_mm=2.0, reach=(-30, 30), passed=1.0, error=0.0, ext
     bands = (LIGHT * passed)[:, None, None] * shape
     dark = np.zeros_like(bands)
     seen = np.tensordot(BAND_XYZ[:, 1], bands, 1)
-    found = measure(TableLight(axis, axis, seen, bands[0], bands[-1], seen), PLAIN, 0.0, 1.0)
+    found = measure(TableLight(axis, axis, seen, bands[0], bands[-1], seen), PLAIN, 0.0)
+    found["flux_share"] = float(seen.sum() * CELL_MM**2)
     measured = {
         key: {"value": value, "standard_error": [error, error] if isinstance(value, tuple) else error}
         for key, value in found.items()

@@ -8,7 +8,7 @@ from scipy.special import erf
 from scipy.stats import norm
 from shapely.geometry import Point, Polygon, box
 
-from brimcast.renders.measures import MEASURES, TableLight, measure, sum_flux
+from brimcast.renders.measures import MAP_MEASURES, TableLight, measure, sum_flux
 from brimcast.renders.outlines import measure_area
 from brimcast.renders.peaks import average, cover, find_peak
 
@@ -33,8 +33,8 @@ def light_of(x, y, luminous, blue=None, red=None, total=None):
     return TableLight(x, y, luminous, *others)
 
 
-def read(x, y, luminous, plain=1.0, foot_radius_mm=0.0, incident_flux=1.0, **others):
-    return measure(light_of(x, y, luminous, **others), plain, foot_radius_mm, incident_flux)
+def read(x, y, luminous, plain=1.0, foot_radius_mm=0.0, **others):
+    return measure(light_of(x, y, luminous, **others), plain, foot_radius_mm)
 
 
 def turn(angle_deg, centre_mm=(0.0, 0.0)):
@@ -284,7 +284,7 @@ def paint_bow(cell_mm=0.5):
 def test_measures_turn_with_the_table():
     light = paint_bow()
     turned = TableLight(light.x_mm, light.y_mm, *(np.rot90(m) for m in dataclasses.astuple(light)[2:]))
-    before, after = (measure(one, 1.0, 5.0, 1e3) for one in (light, turned))
+    before, after = (measure(one, 1.0, 5.0) for one in (light, turned))
     # Row 0 is the lowest y, so rot90 turns the table clockwise seen from above.
     assert after.pop("heading_deg") == pytest.approx((before.pop("heading_deg") + 90) % 360, abs=1e-6)
     for key in ("tip_mm", "peak_mm"):
@@ -296,8 +296,8 @@ def test_measures_turn_with_the_table():
 def test_measures_do_not_depend_on_the_unit_of_light():
     light = paint_bow()
     scaled = TableLight(light.x_mm, light.y_mm, *(1e-7 * m for m in dataclasses.astuple(light)[2:]))
-    before, after = measure(light, 1.0, 5.0, 1e3), measure(scaled, 1e-7, 5.0, 1e-4)
-    for key in MEASURES:
+    before, after = measure(light, 1.0, 5.0), measure(scaled, 1e-7, 5.0)
+    for key in MAP_MEASURES:
         assert after[key] == pytest.approx(before[key], rel=1e-6), key
 
 
@@ -309,27 +309,21 @@ def test_spread_of_an_even_disc_is_its_radius_over_root_two():
 
 def test_peak_is_where_it_was_painted_and_counts_alone_without_other_light():
     x, y, m = paint(lambda x, y: 8 * np.exp(-((x - 7) ** 2 + (y + 4) ** 2) / 200), 0.5)
-    found = measure(light_of(x, y, m, m, m, m + 8.0), 2.0, 5.0, 1.0)
+    found = measure(light_of(x, y, m, m, m, m + 8.0), 2.0, 5.0)
     assert found["peak_mm"] == pytest.approx((7, -4), abs=0.3)
     assert found["pattern_over_table_stops"] == pytest.approx(2.0, abs=0.01)
     assert found["peak_over_table_stops"] == pytest.approx(3.0, abs=0.01)
 
 
-def test_flux_share_is_the_flux_of_the_whole_map():
-    x, y, m = paint(lambda x, y: np.exp(-(x**2 + y**2) / 18), 0.5)
-    assert read(x, y, m, incident_flux=100.0)["flux_share"] == pytest.approx(18 * np.pi / 100, rel=1e-6)
-
-
 def test_keys_and_their_order():
     light = paint_bow()
-    assert tuple(measure(light, 1.0, 5.0, 1e3)) == MEASURES
-    assert all(v is not None for v in measure(light, 1.0, 5.0, 1e3).values())
+    assert tuple(measure(light, 1.0, 5.0)) == MAP_MEASURES
+    assert all(v is not None for v in measure(light, 1.0, 5.0).values())
 
 
-def test_dark_map_has_no_measures_but_a_share_of_zero():
+def test_dark_map_has_no_measures():
     x, y, m = paint(lambda x, y: 0 * x, 1.0)
     found = read(x, y, m)
-    assert found.pop("flux_share") == 0.0
     assert set(found.values()) == {None}
 
 
@@ -338,7 +332,6 @@ def test_even_map_has_no_line_and_no_tip():
     found = read(x, y, m, plain=0.3)
     assert found["peak_over_table_stops"] == pytest.approx(0.0, abs=1e-9)
     assert found["area_cm2"] == pytest.approx(16.0, rel=1e-9)
-    assert found["flux_share"] == pytest.approx(480.0, rel=1e-9)
     for key in ("line_width_mm", "edge_10_90_mm", "colour_spread_mm", "tip_mm", "length_mm"):
         assert found[key] is None, key
 
@@ -372,9 +365,8 @@ def test_one_bright_cell_on_a_small_map_is_measured(shape, place):
     x, y = (np.arange(n) * 0.5 + 7.0 for n in shape[::-1])
     m = np.zeros(shape)
     m[place] = 4.0
-    found = read(x, y, m, incident_flux=10.0)
-    assert tuple(found) == MEASURES
-    assert found["flux_share"] == pytest.approx(0.1)
+    found = read(x, y, m)
+    assert tuple(found) == MAP_MEASURES
     if place == (1, 1) and shape == (12, 12):
         # The disc of 1 mm holds the cell and pi/4 mm² in all.
         assert found["peak_over_table_stops"] == pytest.approx(np.log2(4 * 0.25 / (np.pi / 4)))

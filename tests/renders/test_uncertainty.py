@@ -6,8 +6,8 @@ import numpy as np
 import pytest
 from scipy.linalg import hadamard
 
-from brimcast.renders.measures import MEASURES, TableLight, measure
-from brimcast.renders.uncertainty import measure_with_errors, relative_error
+from brimcast.renders.measures import MAP_MEASURES, TableLight, measure
+from brimcast.renders.uncertainty import halve, measure_with_errors, relative_error
 
 
 def sample(function, cell_mm=1.0, half_mm=40.0):
@@ -58,11 +58,10 @@ def gather(batches):
 
 def test_standard_error_of_a_flux_is_the_textbook_one():
     """Flux is linear, so 15 orthogonal splits of 16 batches give s / sqrt(n) to rounding."""
-    batches = scatter(BOW, np.random.default_rng(4))
-    found = measure_with_errors(gather(batches), batches, 1.0, 5.0, 1e3)["flux_share"]
-    shares = [b.luminous.sum() / 1e3 for b in batches]
-    assert found["value"] == pytest.approx(np.mean(shares), rel=1e-12)
-    assert found["standard_error"] == pytest.approx(np.std(shares, ddof=1) / 4, rel=1e-9)
+    fluxes = np.array([batch.luminous.sum() for batch in scatter(BOW, np.random.default_rng(4))])
+    moves = [fluxes[half].mean() - fluxes[~half].mean() for half in halve(16)]
+    found = np.sqrt(np.mean(np.square(moves) / 4))
+    assert found == pytest.approx(np.std(fluxes, ddof=1) / 4, rel=1e-9)
 
 
 def test_standard_errors_are_those_of_halves_of_whole_maps():
@@ -73,16 +72,16 @@ def test_standard_errors_are_those_of_halves_of_whole_maps():
     near, far = line(20.0, (-25.0, -22.0), 5.0), line(140.0, (24.0, 26.0), 5.0)
     light = sample(lambda x, y: near(x, y) + far(x, y), 0.5)
     batches = scatter(light, np.random.default_rng(11), grain=0.8)
-    found = measure_with_errors(gather(batches), batches, 1.0, 5.0, 1e3)
+    found = measure_with_errors(gather(batches), batches, 1.0, 5.0)
     pairs = []
     for row in hadamard(16)[1:]:
         halves = [gather([b for b, sign in zip(batches, row, strict=True) if sign == way]) for way in (1, -1)]
-        pairs.append([measure(half, 1.0, 5.0, 1e3) for half in halves])
-    for key in MEASURES:
+        pairs.append([measure(half, 1.0, 5.0) for half in halves])
+    for key in MAP_MEASURES:
         moves = np.array([np.subtract(a[key], b[key]) / 2 for a, b in pairs])
         wanted = np.sqrt((moves**2).mean(axis=0))
         assert found[key]["standard_error"] == pytest.approx(wanted, rel=1e-6, abs=1e-9), key
-        assert found[key]["value"] == pytest.approx(measure(gather(batches), 1.0, 5.0, 1e3)[key]), key
+        assert found[key]["value"] == pytest.approx(measure(gather(batches), 1.0, 5.0)[key]), key
     tips = [half["tip_mm"][0] for pair in pairs for half in pair]
     assert min(tips) < 0 < max(tips), "both lines should win now and then"
 
@@ -95,27 +94,27 @@ def test_standard_errors_are_the_spread_of_repeats():
     """
     light = sample(line(20.0, (2.0, 3.0), 6.0)).crop(slice(20, 64), slice(20, 64))
     rng = np.random.default_rng(5)
-    repeats = [measure(scatter(light, rng, count=1, grain=0.05)[0], 1.0, 5.0, 1e3) for _ in range(200)]
+    repeats = [measure(scatter(light, rng, count=1, grain=0.05)[0], 1.0, 5.0) for _ in range(200)]
     sets = [scatter(light, rng, grain=0.2) for _ in range(30)]
-    errors = [measure_with_errors(gather(batches), batches, 1.0, 5.0, 1e3) for batches in sets]
-    for key in sorted(set(MEASURES) - {"tip_mm", "peak_mm"}):
+    errors = [measure_with_errors(gather(batches), batches, 1.0, 5.0) for batches in sets]
+    for key in sorted(set(MAP_MEASURES) - {"tip_mm", "peak_mm"}):
         spread = np.std([one[key] for one in repeats])
         claimed = np.sqrt(np.mean([one[key]["standard_error"] ** 2 for one in errors]))
         assert claimed == pytest.approx(spread, rel=0.2), key
 
 
 def test_batches_need_not_be_sixteen():
-    batches = scatter(BOW, np.random.default_rng(4), count=39)
-    found = measure_with_errors(gather(batches), batches, 1.0, 5.0, 1e3)["flux_share"]
-    shares = [b.luminous.sum() / 1e3 for b in batches]
+    fluxes = np.array([batch.luminous.sum() for batch in scatter(BOW, np.random.default_rng(4), count=39)])
+    moves = [fluxes[half].mean() - fluxes[~half].mean() for half in halve(39)]
     # 15 splits know the error to 18 %; twice that is allowed.
-    assert found["standard_error"] == pytest.approx(np.std(shares, ddof=1) / np.sqrt(39), rel=0.36)
+    found = np.sqrt(np.mean(np.square(moves) / 4))
+    assert found == pytest.approx(np.std(fluxes, ddof=1) / np.sqrt(39), rel=0.36)
 
 
 def test_heading_error_does_not_jump_at_the_camera():
     light = sample(lambda x, y: np.exp(-(x**2 + (y + 20) ** 2) / 18))
     batches = scatter(light, np.random.default_rng(2))
-    found = measure_with_errors(gather(batches), batches, 1.0, 5.0, 1.0)["heading_deg"]
+    found = measure_with_errors(gather(batches), batches, 1.0, 5.0)["heading_deg"]
     assert 0 < found["standard_error"] < 2
 
 
@@ -123,24 +122,23 @@ def test_heading_error_does_not_jump_at_the_camera():
 def test_a_width_of_few_cells_is_an_upper_limit(cell_mm, told):
     """A line of sigma 1 mm is 2.4 mm wide: five cells of 0.5 mm, not three of 1 mm."""
     light = sample(line(0, (10, 0), 20), cell_mm)
-    found = measure_with_errors(light, [light] * 16, 1.0, 5.0, 1.0)
+    found = measure_with_errors(light, [light] * 16, 1.0, 5.0)
     assert found["line_width_mm"].get("upper_limit", False) is told
     assert not any("upper_limit" in entry for key, entry in found.items() if key != "line_width_mm")
 
 
 def test_errors_of_a_dark_map_are_undefined():
     dark = sample(lambda x, y: 0 * x)
-    found = measure_with_errors(dark, [dark] * 16, 1.0, 5.0, 1.0)
-    assert found.pop("flux_share") == {"value": 0.0, "standard_error": 0.0}
+    found = measure_with_errors(dark, [dark] * 16, 1.0, 5.0)
     assert all(pair == {"value": None, "standard_error": None} for pair in found.values())
 
 
 def test_too_few_or_foreign_batches_are_refused():
     with pytest.raises(ValueError, match="15 batches"):
-        measure_with_errors(BOW, [BOW] * 15, 1.0, 5.0, 1.0)
+        measure_with_errors(BOW, [BOW] * 15, 1.0, 5.0)
     double = TableLight(BOW.x_mm, BOW.y_mm, *(2 * m for m in dataclasses.astuple(BOW)[2:]))
     with pytest.raises(ValueError, match="mean flux"):
-        measure_with_errors(BOW, [double] * 16, 1.0, 5.0, 1.0)
+        measure_with_errors(BOW, [double] * 16, 1.0, 5.0)
 
 
 @pytest.mark.parametrize("count", (4, 16, 64))
