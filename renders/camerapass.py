@@ -23,7 +23,10 @@ from .world import World
 # Samples a pixel in one round; the wavelengths of a round are stratified.
 SAMPLES = 8
 # Samples traced in one launch: bounds memory.
-LAUNCH = 1 << 21
+LAUNCH = {"llvm": 1 << 21, "metal": 1 << 23, "cuda": 1 << 24}
+# What is known of each pixel's luminance: rounds, their mean and summed squared differences from it, and the
+# sum of all as it was last.
+GRAIN = ("rounds", "mean", "square", "before")
 
 
 @dataclass(frozen=True)
@@ -97,89 +100,120 @@ def take_picture(
     store : keep.Unfinished, optional
         Where finished rounds are kept, so that interrupted work goes on.
     """
-    camera = built.camera
-    eye = set_eye(camera)
-    strength = np.stack([lamp.scale * lamp.gel for lamp in built.lamps])
-    roll = _Roll(camera, len(built.lamps), store and store.load("picture"))
+    eye = set_eye(built.camera)
+    roll = _Roll(built, store and store.load("picture"))
     while roll.round < finish.rounds:
         pixels = roll.wanted(finish)
         if not len(pixels):
             break
-        salt = opaque_int((built.seed * 1000003 + roll.round * 7919) & 0xFFFFFFFF)
-        for start in range(0, len(pixels), LAUNCH // SAMPLES):
-            part = counts(pixels[start : start + LAUNCH // SAMPLES])
-            roll.image = _expose(world, lights, eye, part, salt, roll.image)
-            if progress:
-                share = (roll.round + start / len(pixels)) / finish.rounds
-                progress(share, f"picture, round {roll.round + 1}")
-        roll.count(pixels, strength)
+        parts = [counts(pixels[start : start + _launch()]) for start in range(0, len(pixels), _launch())]
+        for number in range(roll.round, roll.next_look(finish)):
+            salt = opaque_int((built.seed * 1000003 + number * 7919) & 0xFFFFFFFF)
+            for place, part in enumerate(parts):
+                roll.image = _expose(world, lights, eye, part, salt, roll.image)
+                roll.count(part)
+                if progress:
+                    share = (number + place / len(parts)) / finish.rounds
+                    progress(share, f"picture, round {number + 1}")
+            roll.round += 1
         if store:
             store.save("picture", roll.arrays())
     return roll.develop()
 
 
-class _Roll:
-    """Sums of the rounds so far, and how much each pixel's luminance scatters between them."""
+def _launch() -> int:
+    """Pixels traced in one launch."""
+    return LAUNCH[mi.variant().partition("_")[0]] // SAMPLES
 
-    def __init__(self, camera: Camera, lamps: int, kept: dict | None):
+
+class _Roll:
+    """Sums of the rounds so far, and how much each pixel's luminance scatters between them.
+
+    Both stay on the device; numbers of pixels are looked at in NumPy, now and then.
+    """
+
+    def __init__(self, built: BuiltSet, kept: dict | None):
+        camera = built.camera
         self.shape = (camera.height_px, camera.width_px)
         self.whole = camera.width_px * camera.height_px
-        self.lamps = lamps
-        kept = kept or {}
-        self.rounds = kept.get("rounds", np.zeros(self.whole, np.int32))
-        self.mean = kept.get("mean", np.zeros(self.whole))
-        self.square = kept.get("square", np.zeros(self.whole))
-        self.before = kept.get("before", np.zeros(self.whole))
-        self.image = floats(kept["image"]) if kept else dr.zeros(mi.Float, lamps * 16 * self.whole)
-        dr.make_opaque(self.image)
-        self.round = int(self.rounds.max())
+        self.lamps = len(built.lamps)
+        strength = np.stack([lamp.scale * lamp.gel for lamp in built.lamps])
+        self.weights = floats(strength * BAND_XYZ[:, 1])
+        self.round = int(kept["round"]) if kept else 0
+        self.image = floats(kept["image"]) if kept else dr.zeros(mi.Float, self.lamps * 16 * self.whole)
+        grain = [floats(kept[name]) if kept else dr.zeros(mi.Float, self.whole) for name in GRAIN]
+        self.grain = dict(zip(GRAIN, grain, strict=True))
+        dr.make_opaque(self.image, self.grain)
 
     def arrays(self) -> dict:
-        names = ("rounds", "mean", "square", "before")
-        return {"image": self.image.numpy(), **{name: getattr(self, name) for name in names}}
+        grain = {name: values.numpy() for name, values in self.grain.items()}
+        return {"round": np.array(self.round), "image": self.image.numpy(), **grain}
 
     def wanted(self, finish: Finish) -> np.ndarray:
-        """Pixels of the next round: all at first, then the noisy ones; none when the picture is clean."""
+        """Pixels of the next rounds: all at first, then the noisy ones; none when the picture is clean."""
         if self.round < finish.scan:
             return np.arange(self.whole)
-        error = self.error()
+        error, rounds = self.error()
         # Neighbours tell less well than a second round.
-        noisy = np.flatnonzero(error > np.where(self.rounds < 2, finish.error / 2, finish.error))
+        noisy = np.flatnonzero(error > np.where(rounds < 2, finish.error / 2, finish.error))
         few = len(noisy) < 0.002 * self.whole
         return noisy[:0] if few and np.median(error) <= finish.error else noisy
 
-    def count(self, pixels: np.ndarray, strength: np.ndarray) -> None:
-        """Take note of a round."""
-        weights = (strength * BAND_XYZ[:, 1]).ravel()
-        now = np.tensordot(weights, self.image.numpy().reshape(self.lamps * 16, self.whole), 1)
-        luminance = (now - self.before)[pixels]
-        self.before = now
-        self.rounds[pixels] += 1
-        off = luminance - self.mean[pixels]
-        self.mean[pixels] += off / self.rounds[pixels]
-        self.square[pixels] += off * (luminance - self.mean[pixels])
-        self.round += 1
+    def next_look(self, finish: Finish) -> int:
+        """The round after which noise is looked at again: the later, the less each round changes."""
+        more = max(1, self.round // 4)
+        return min(finish.scan if self.round < finish.scan else self.round + more, finish.rounds)
 
-    def error(self) -> np.ndarray:
+    def count(self, pixels) -> None:
+        """Take note of a round of some pixels."""
+        planes, whole = opaque_int(self.lamps * 16), opaque_int(self.whole)
+        self.grain = _note(self.image, self.weights, planes, whole, pixels, self.grain)
+
+    def error(self) -> tuple[np.ndarray, np.ndarray]:
         """Relative error of each pixel, its variance smoothed over its neighbours: few rounds tell little.
 
         Where there was one round alone, the variance between neighbours stands in: it counts edges too.
+        Returned with the rounds that each pixel got.
         """
-        rounds = np.maximum(self.rounds, 1)
-        spread = _smooth(self.square / np.maximum(rounds - 1, 1) / rounds, self.shape)
-        between = _smooth(self.mean**2, self.shape) - _smooth(self.mean, self.shape) ** 2
-        spread = np.where(rounds < 2, np.maximum(between, 0.0), spread)
-        floor = 0.02 * np.percentile(self.mean, 95) + 1e-30
-        return np.sqrt(spread) / (self.mean + floor)
+        rounds, mean, square = (self.grain[name].numpy() for name in ("rounds", "mean", "square"))
+        known = np.maximum(rounds, 2)
+        spread = _smooth(square / (known - 1) / known, self.shape)
+        if (rounds < 2).any():
+            between = _smooth(mean**2, self.shape) - _smooth(mean, self.shape) ** 2
+            spread = np.where(rounds < 2, np.maximum(between, 0.0), spread)
+        floor = 0.02 * np.percentile(mean, 95) + 1e-30
+        return np.sqrt(spread) / (mean + floor), rounds
 
     def develop(self) -> Picture:
-        samples = self.rounds * SAMPLES
-        bands = self.image.numpy().reshape(self.lamps, 16, self.whole) / np.maximum(samples, 1)
-        return Picture(
-            bands.reshape(self.lamps, 16, *self.shape).astype(np.float32),
-            float(np.median(self.error())),
-            samples.reshape(self.shape),
-        )
+        error, rounds = self.error()
+        samples = rounds.astype(int) * SAMPLES
+        bands = self.image.numpy().reshape(self.lamps, 16, *self.shape)
+        bands /= np.maximum(samples, 1).reshape(self.shape).astype(np.float32)
+        return Picture(bands, float(np.median(error)), samples.reshape(self.shape))
+
+
+@dr.freeze(warn_after=1000)
+@dr.syntax
+def _note(image, weights, planes, whole, pixels, grain):
+    """Add a round of some pixels to what is known of their luminance.
+
+    After B. P. Welford, Note on a method for calculating corrected sums of squares and products,
+    Technometrics 4 (1962).
+    """
+    now = mi.Float(0)
+    plane = mi.UInt32(0)
+    while dr.hint(plane < planes, exclude=[image, weights, pixels, whole]):
+        now += dr.gather(mi.Float, weights, plane) * dr.gather(mi.Float, image, plane * whole + pixels)
+        plane += 1
+    rounds, mean, square, before = (dr.gather(mi.Float, grain[name], pixels) for name in GRAIN)
+    luminance = now - before
+    rounds += 1
+    off = luminance - mean
+    mean += off / rounds
+    square += off * (luminance - mean)
+    for name, values in zip(GRAIN, (rounds, mean, square, now), strict=True):
+        dr.scatter(grain[name], values, pixels)
+    return grain
 
 
 def _smooth(values: np.ndarray, shape: tuple[int, int]) -> np.ndarray:

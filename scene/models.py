@@ -1,7 +1,5 @@
 """The set file as a whole, checked part by part."""
 
-from __future__ import annotations
-
 from typing import Annotated, Any
 
 from pydantic import Field, PrivateAttr

@@ -1,7 +1,5 @@
 """What all parts of a set are made of, and the choice between several forms of a part."""
 
-from __future__ import annotations
-
 import difflib
 from collections.abc import Iterable
 from typing import Any, ClassVar, get_args

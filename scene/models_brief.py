@@ -1,7 +1,5 @@
 """What the pictures are to show, and what else the photographer's questions need to be answered."""
 
-from __future__ import annotations
-
 import re
 from collections.abc import Iterable
 from typing import Annotated

@@ -1,7 +1,5 @@
 """What makes a drink look cold: ice, condensation, and a rim of salt or sugar."""
 
-from __future__ import annotations
-
 from typing import Annotated, Any, ClassVar, Literal, get_args
 
 from pydantic import Field, model_validator

@@ -1,7 +1,5 @@
 """Keys of a set file that hold the colour of light: of a lamp, of gels, of what is to look white."""
 
-from __future__ import annotations
-
 from collections.abc import Callable
 from typing import Annotated, Any
 

@@ -1,7 +1,5 @@
 """What is in a glass: a drink or layers of several, how far it is filled, its head and its bubbles."""
 
-from __future__ import annotations
-
 import re
 from typing import Annotated, Any, NamedTuple
 

@@ -1,7 +1,5 @@
 """What was done to a glass: cut, relief, frosting, bubbles, tint, and how far it is from true."""
 
-from __future__ import annotations
-
 import re
 from typing import Annotated, Any, ClassVar
 

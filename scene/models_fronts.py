@@ -1,7 +1,5 @@
 """The bright fronts of lamps: form, size and beam, apart from where a lamp stands. Kit files use them too."""
 
-from __future__ import annotations
-
 from typing import Annotated, Literal
 
 from pydantic import Field, model_validator

@@ -1,7 +1,5 @@
 """Garnish on a glass: citrus, herbs, fruit on a pick, straws."""
 
-from __future__ import annotations
-
 from typing import Annotated, Literal
 
 from pydantic import Field, Strict, model_validator

@@ -1,7 +1,5 @@
 """Lamps as they stand in a set: every kind of front with its place, and heads out of a kit file."""
 
-from __future__ import annotations
-
 from typing import Annotated, Literal
 
 from pydantic import Field, model_validator

@@ -1,7 +1,5 @@
 """Light: lamps with their meter readings, and what things look at."""
 
-from __future__ import annotations
-
 import re
 from typing import Annotated, Any, Literal, NamedTuple
 

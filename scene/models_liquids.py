@@ -1,7 +1,5 @@
 """Drinks by how the trade measures them: strength, sugar, colour, absorbance, cloudiness."""
 
-from __future__ import annotations
-
 from typing import Annotated, ClassVar, Literal
 
 from pydantic import Field

@@ -1,7 +1,5 @@
 """What things are made of: glass, liquids, metal, black, and media given by numbers."""
 
-from __future__ import annotations
-
 from typing import Annotated, ClassVar, Literal
 
 from pydantic import AfterValidator, Field, model_validator

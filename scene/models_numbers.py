@@ -3,8 +3,6 @@
 Defaults are written as a person would write them, and are read by the same code.
 """
 
-from __future__ import annotations
-
 import math
 import re
 from collections.abc import Callable

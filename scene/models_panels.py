@@ -1,7 +1,5 @@
 """What shapes light on its way: flags, cards, foils, diffusers, mirrors, a backdrop."""
 
-from __future__ import annotations
-
 from typing import Annotated, Any, Literal
 
 from pydantic import Field, model_validator

@@ -1,7 +1,5 @@
 """Props that glasses stand on, and every form of a prop."""
 
-from __future__ import annotations
-
 from typing import Annotated, Literal
 
 from pydantic import Field, model_validator

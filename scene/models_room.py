@@ -1,7 +1,5 @@
 """The room round a set: its floor, ceiling and walls, and where stands stand."""
 
-from __future__ import annotations
-
 from pydantic import Field, PrivateAttr, model_validator
 
 from .models_base import Part, fault

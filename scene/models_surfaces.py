@@ -1,7 +1,5 @@
 """Matte surfaces: what they throw back, and labels on glasses."""
 
-from __future__ import annotations
-
 from typing import Literal
 
 from pydantic import Field, model_validator

@@ -1,7 +1,5 @@
 """What stands on the set: the table, glasses with their drinks, and props."""
 
-from __future__ import annotations
-
 from typing import Annotated, ClassVar, Literal
 
 from pydantic import Field, Strict, model_validator

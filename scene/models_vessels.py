@@ -1,7 +1,5 @@
 """Glasses that a person measured, drew or has as a file. The keys are those of vessel files too."""
 
-from __future__ import annotations
-
 from abc import abstractmethod
 from collections.abc import Callable
 from dataclasses import dataclass

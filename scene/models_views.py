@@ -1,7 +1,5 @@
 """What looks at the set: the camera, light meters, and how finely to compute."""
 
-from __future__ import annotations
-
 from typing import Annotated, Literal
 
 from pydantic import Field, model_validator

@@ -121,7 +121,7 @@ class Subject:
         began = time.perf_counter()
         built = replace(self.built, seed=seed)
         lights = set_lights(built, self.world, plan.windows, [light], plan.voxels)
-        taken = take_picture(built, self.world, lights, Finish(0.0, rounds))
+        taken = take_picture(built, self.world, lights, Finish(0.0, rounds, scan=rounds))
         picture = np.tensordot(BAND_XYZ[:, 1], taken.bands[0], 1)
         return picture, int(taken.samples.sum()), time.perf_counter() - began
 

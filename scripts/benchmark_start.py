@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import statistics
 import subprocess
 import sys
@@ -38,10 +39,11 @@ def measure(device: str, repeats: int, tell: Tell) -> dict:
 
 def _median_seconds(arguments: list[str], repeats: int) -> float:
     seconds = []
-    # The first run fills the caches.
+    # The first run fills the caches, that of byte code too.
+    kept = {name: value for name, value in os.environ.items() if name != "PYTHONDONTWRITEBYTECODE"}
     for _ in range(repeats + 1):
         began = time.perf_counter()
-        done = subprocess.run([sys.executable, *arguments], capture_output=True, text=True)
+        done = subprocess.run([sys.executable, *arguments], capture_output=True, text=True, env=kept)
         seconds.append(time.perf_counter() - began)
         if done.returncode:
             raise RuntimeError(f"python {' '.join(arguments)} ended with {done.returncode}: {done.stderr}")
