@@ -20,10 +20,10 @@ from .eye import Eye
 from .lights import Lights
 from .world import World
 
-# Samples a pixel in one round; the wavelengths of a round are stratified.
-SAMPLES = 8
-# Samples traced in one launch: bounds memory.
-LAUNCH = {"llvm": 1 << 21, "metal": 1 << 23, "cuda": 1 << 24}
+# Samples a pixel in one round, whose wavelengths are stratified, and samples of one launch. A card waits for
+# the longest path of each launch, so that it wants few; a launch takes memory by its samples.
+SAMPLES = {"llvm": 8, "metal": 32, "cuda": 32}
+LAUNCH = {"llvm": 1 << 21, "metal": 1 << 23, "cuda": 1 << 25}
 # What is known of each pixel's luminance: rounds, their mean and summed squared differences from it, and the
 # sum of all as it was last.
 GRAIN = ("rounds", "mean", "square", "before")
@@ -37,18 +37,18 @@ class Finish:
     ----------
     error : float
         Of a pixel's luminance.
-    rounds : int
+    samples : int
         The most that a pixel gets.
     scan : int
         Rounds that every pixel gets. After one only neighbours tell which pixels are noisy.
     """
 
     error: float
-    rounds: int
+    samples: int
     scan: int = 2
 
 
-FINISHES = {"draft": Finish(0.10, 4, scan=1), "proof": Finish(0.05, 32), "final": Finish(0.02, 128)}
+FINISHES = {"draft": Finish(0.10, 32, scan=1), "proof": Finish(0.05, 256), "final": Finish(0.02, 1024)}
 
 
 @dataclass
@@ -102,18 +102,19 @@ def take_picture(
     """
     eye = set_eye(built.camera)
     roll = _Roll(built, store and store.load("picture"))
-    while roll.round < finish.rounds:
+    while roll.round < roll.most(finish):
         pixels = roll.wanted(finish)
         if not len(pixels):
             break
-        parts = [counts(pixels[start : start + _launch()]) for start in range(0, len(pixels), _launch())]
+        at_once = LAUNCH[_backend()] // roll.each
+        parts = [counts(pixels[start : start + at_once]) for start in range(0, len(pixels), at_once)]
         for number in range(roll.round, roll.next_look(finish)):
             salt = opaque_int((built.seed * 1000003 + number * 7919) & 0xFFFFFFFF)
             for place, part in enumerate(parts):
-                roll.image = _expose(world, lights, eye, part, salt, roll.image)
+                roll.image = _expose(world, lights, eye, part, roll.each, salt, roll.image)
                 roll.count(part)
                 if progress:
-                    share = (number + place / len(parts)) / finish.rounds
+                    share = (number + place / len(parts)) / roll.most(finish)
                     progress(share, f"picture, round {number + 1}")
             roll.round += 1
         if store:
@@ -121,9 +122,8 @@ def take_picture(
     return roll.develop()
 
 
-def _launch() -> int:
-    """Pixels traced in one launch."""
-    return LAUNCH[mi.variant().partition("_")[0]] // SAMPLES
+def _backend() -> str:
+    return mi.variant().partition("_")[0]
 
 
 class _Roll:
@@ -137,6 +137,7 @@ class _Roll:
         self.shape = (camera.height_px, camera.width_px)
         self.whole = camera.width_px * camera.height_px
         self.lamps = len(built.lamps)
+        self.each = SAMPLES[_backend()]
         strength = np.stack([lamp.scale * lamp.gel for lamp in built.lamps])
         self.weights = floats(strength * BAND_XYZ[:, 1])
         self.round = int(kept["round"]) if kept else 0
@@ -159,10 +160,14 @@ class _Roll:
         few = len(noisy) < 0.002 * self.whole
         return noisy[:0] if few and np.median(error) <= finish.error else noisy
 
+    def most(self, finish: Finish) -> int:
+        """Rounds at most."""
+        return max(1, finish.samples // self.each)
+
     def next_look(self, finish: Finish) -> int:
         """The round after which noise is looked at again: the later, the less each round changes."""
         more = max(1, self.round // 4)
-        return min(finish.scan if self.round < finish.scan else self.round + more, finish.rounds)
+        return min(finish.scan if self.round < finish.scan else self.round + more, self.most(finish))
 
     def count(self, pixels) -> None:
         """Take note of a round of some pixels."""
@@ -186,7 +191,7 @@ class _Roll:
 
     def develop(self) -> Picture:
         error, rounds = self.error()
-        samples = rounds.astype(int) * SAMPLES
+        samples = rounds.astype(int) * self.each
         bands = self.image.numpy().reshape(self.lamps, 16, *self.shape)
         bands /= np.maximum(samples, 1).reshape(self.shape).astype(np.float32)
         return Picture(bands, float(np.median(error)), samples.reshape(self.shape))
@@ -220,13 +225,13 @@ def _smooth(values: np.ndarray, shape: tuple[int, int]) -> np.ndarray:
     return gaussian_filter(values.reshape(shape), 1.0).ravel()
 
 
-def _expose(world: World, lights: Lights, eye: Eye, pixels, salt, image):
+def _expose(world: World, lights: Lights, eye: Eye, pixels, samples: int, salt, image):
     groups = dr.width(pixels)
     lamps = dr.width(lights.bands) // 16
-    sample = dr.arange(mi.UInt32, groups * SAMPLES)
+    sample = dr.arange(mi.UInt32, groups * samples)
     plane = dr.arange(mi.UInt32, groups * lamps * 16)
-    direct = dr.zeros(mi.Float, groups * SAMPLES * lamps)
+    direct = dr.zeros(mi.Float, groups * samples * lamps)
     dr.make_opaque(sample, plane, direct)
-    each = opaque_int(SAMPLES)
-    samples, image = look(world.geometry, lights, eye, pixels, sample, each, salt, direct, image)
-    return resolve(world.geometry, lights, eye, samples, pixels, plane, opaque_int(groups), each, image)
+    each = opaque_int(samples)
+    met, image = look(world.geometry, lights, eye, pixels, sample, each, salt, direct, image)
+    return resolve(world.geometry, lights, eye, met, pixels, plane, opaque_int(groups), each, image)

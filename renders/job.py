@@ -14,10 +14,11 @@ from brimcast.shared.colour import BAND_XYZ
 
 from . import camerapass, direct, lightpass
 from .camerapass import FINISHES, Picture
-from .engine import Engine, start
-from .keep import Unfinished, unfinished
-from .lightpass import EFFORTS, LampLight
+from .engine import Engine, dr, start
+from .keep import unfinished
+from .lightpass import EFFORTS
 from .lights import set_lights
+from .lightsums import LampLight
 from .pilot import plan_light
 from .scouting import scout
 from .windows import Window
@@ -102,30 +103,6 @@ class Outcome:
         return light + direct.spread_bounced(bounced, self.window)
 
 
-class _KeptLight:
-    """Finished rounds of lamps' light in the user's cache."""
-
-    ARRAYS = ("maps", "channels", "meters", "ends", "sides", "absorbed", "incident", "haze")
-
-    def __init__(self, store: Unfinished, built: BuiltSet):
-        self.store = store
-        self.lamps = {lamp.name: lamp for lamp in built.lamps}
-
-    def load(self, name: str) -> LampLight | None:
-        found = self.store.load(f"light-{name}")
-        if not found:
-            return None
-        rounds, error, rays, plain = found.pop("about")
-        arrays = {key: found[key] for key in self.ARRAYS}
-        counts = {"rounds": int(rounds), "rays": int(rays), "relative_error": float(error)}
-        return LampLight(self.lamps[name], float(plain), **arrays, **counts)
-
-    def save(self, light: LampLight) -> None:
-        about = np.array([light.rounds, light.relative_error, light.rays, light.plain])
-        arrays = {key: getattr(light, key) for key in self.ARRAYS}
-        self.store.save(f"light-{light.lamp.name}", {"about": about, **arrays})
-
-
 def run(
     built: BuiltSet,
     quality: str | None = None,
@@ -170,11 +147,12 @@ def run(
     marks.append(time.perf_counter())
 
     lit = LIGHT_SHARE if picture else 0.95
-    kept = _KeptLight(store, built) if store else None
     lights = []
     for number in range(len(built.lamps)):
         part = part_of(progress, *(lit * (number + end) / len(built.lamps) for end in (0, 1)))
-        lights.append(lightpass.trace_lamp(built, world, plan, number, effort, part, kept))
+        lights.append(lightpass.trace_lamp(built, world, plan, number, effort, part, store))
+    # What the sums of large maps took.
+    dr.flush_malloc_cache()
     shining = set_lights(built, world, plan.windows, lights, plan.voxels)
     outcome = Outcome(
         built=built,

@@ -14,7 +14,7 @@ from .device import floats, opaque_int
 from .engine import dr, mi
 from .glowtable import GlowTable, list_glows, shine
 from .interfaces import STEP_OFF_MM
-from .lightpass import LampLight
+from .lightsums import LampLight
 from .sequences import spread
 from .tubes import meet_ring, meet_tube, tube_strip
 from .voxels import Voxels, no_voxels, settle

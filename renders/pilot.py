@@ -21,6 +21,8 @@ from .world import World
 STRAIGHT_ROWS, STRAIGHT_GRID, THROWN_ROWS, THROWN_GRID = 16, 40, 256, 8
 # What fewer rays than these brought to a neighbourhood tells nothing of how bright it is.
 FEWEST_RAYS = 3
+# Of the fine window: a lamp's light takes some 400 bytes a cell. Where there would be more, cells are larger.
+MOST_CELLS = 3_000_000
 
 
 @dataclass
@@ -48,7 +50,7 @@ def plan_light(built: BuiltSet, world: World, cell_mm: float, voxels: Voxels | N
     Parameters
     ----------
     cell_mm : float
-        Of the fine window, where the set asks for no other.
+        Of the fine window, where the set asks for no other and it is not too large.
     voxels : Voxels, optional
         Of the cloudy media that a camera looks at, see `scouting.scout`.
     """
@@ -69,6 +71,8 @@ def plan_light(built: BuiltSet, world: World, cell_mm: float, voxels: Voxels | N
             found.append(Order(WANDERING, even_chances(), even_chances()))
         orders[lamp.name] = tuple(found)
     windows = _place_windows(world, landings, built.cell_mm or cell_mm)
+    while not built.cell_mm and windows.fine.cells > MOST_CELLS:
+        windows = _place_windows(world, landings, 2 * windows.fine.cell_mm)
     return LightPlan(windows, orders, aims, voxels or no_voxels())
 
 

@@ -15,7 +15,7 @@ from brimcast.shared.colour import BAND_XYZ, xy_from_xyz
 from brimcast.shared.gels import describe as describe_stack
 
 from .job import Outcome
-from .lightpass import LampLight
+from .lightsums import LampLight
 from .measures import MAP_MEASURES, TableLight
 from .photons import BLACK, ESCAPED, LANDED, LOST
 from .uncertainty import measure_with_errors
@@ -151,9 +151,10 @@ def _caustic(outcome: Outcome, number: int, kind: int) -> dict:
 def list_table_lights(outcome: Outcome, number: int, kind: int) -> tuple[TableLight, list[TableLight]]:
     """Return a lamp's light of a kind (place in `KINDS`) on the table, and its sixteen batches."""
     light = outcome.lights[number]
-    scale = light.lamp.scale
-    both = light.channels.sum(axis=1)
-    straight = outcome.bare_seen(number)
+    # Maps stay in single precision: those of a large set fill gigabytes.
+    scale = np.float32(light.lamp.scale)
+    both = light.channels[:, :, 0].sum(axis=1)
+    straight = outcome.bare_seen(number).astype(np.float32)
     batches = [
         TableLight(
             outcome.x_mm,
@@ -161,7 +162,7 @@ def list_table_lights(outcome: Outcome, number: int, kind: int) -> tuple[TableLi
             part[kind, 0] * scale,
             part[kind, 1] * scale,
             part[kind, 2] * scale,
-            (all_kinds[0] + straight) * scale,
+            (all_kinds + straight) * scale,
         )
         for part, all_kinds in zip(light.channels, both, strict=True)
     ]

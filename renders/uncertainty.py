@@ -62,10 +62,10 @@ def measure_with_errors(light, batches, plain, foot_radius_mm):
     halves = halve(len(batches))
     window = _enclose_halves(light, batches, halves) if whole > 0 else (slice(0, 2), slice(0, 2))
     crops = [batch.crop(*window) for batch in batches]
-    stack = np.array([[getattr(crop, name) for name in _MAPS] for crop in crops], float)
+    stack = np.array([[getattr(crop, name) for name in _MAPS] for crop in crops])
 
     def measure_half(half):
-        maps = np.tensordot(half / half.sum(), stack, 1)
+        maps = np.tensordot((half / half.sum()).astype(stack.dtype), stack, 1)
         return measure(TableLight(crops[0].x_mm, crops[0].y_mm, *maps), plain, foot_radius_mm)
 
     pairs = [(measure_half(half), measure_half(~half)) for half in halves]

@@ -23,7 +23,7 @@ class Size:
     ----------
     cell_mm, rows, grid
         As in `lightpass.Effort`.
-    camera_rounds : int
+    camera_samples : int
     raw_rows, raw_grid : int
         Lamp points and grid of the comparison with bare intersection.
     """
@@ -31,15 +31,15 @@ class Size:
     cell_mm: float
     rows: tuple[int, int, int]
     grid: tuple[int, int, int]
-    camera_rounds: int
+    camera_samples: int
     raw_rows: int
     raw_grid: int
 
 
 # A second or two each.
 SIZES = {
-    "cpu": Size(1.0, (32, 16, 16), (30, 16, 12), 1, 16, 128),
-    "gpu": Size(0.5, (128, 64, 32), (96, 48, 32), 8, 64, 512),
+    "cpu": Size(1.0, (32, 16, 16), (30, 16, 12), 8, 16, 128),
+    "gpu": Size(0.5, (128, 64, 32), (96, 48, 32), 64, 64, 512),
 }
 
 
@@ -70,10 +70,10 @@ def measure(device: str, repeats: int, tell: Tell) -> dict:
     effort = Effort(size.cell_mm, 0.0, size.rows, size.grid, 1)
 
     tell("warming up")
-    ours = _Ours(subject, effort, size.camera_rounds)
+    ours = _Ours(subject, effort, size.camera_samples)
     ours.run(0)
     target_s = ours.run(1)[1]
-    ours_white = _Ours(subject.whiten(), effort, size.camera_rounds)
+    ours_white = _Ours(subject.whiten(), effort, size.camera_samples)
     ours_white.run(0)
     white_s = ours_white.run(1)[1]
     stock = {name: _Stock(subject, name, target_s) for name in ("path", "ptracer")}
@@ -100,14 +100,14 @@ def measure(device: str, repeats: int, tell: Tell) -> dict:
 class _Ours:
     """Our light and camera pass, from the set in memory to the picture."""
 
-    def __init__(self, subject: Subject, effort, camera_rounds: int):
-        self.subject, self.effort, self.camera_rounds = subject, effort, camera_rounds
+    def __init__(self, subject: Subject, effort, camera_samples: int):
+        self.subject, self.effort, self.camera_samples = subject, effort, camera_samples
         self.light_s, self.camera_s = [], []
         self.rays = self.samples = 0
 
     def run(self, seed: int):
         plan, light, light_s = self.subject.trace(seed, self.effort)
-        picture, self.samples, camera_s = self.subject.look(seed, plan, light, self.camera_rounds)
+        picture, self.samples, camera_s = self.subject.look(seed, plan, light, self.camera_samples)
         self.rays = light.rays
         self.light_s.append(light_s)
         self.camera_s.append(camera_s)

@@ -29,7 +29,7 @@ camera: {sensor: [24 mm, 30 mm], lens: 50 mm, distance: 1.6 m, elevation: 22 deg
 render: {width: 1200}
 """
 # A draft's cells and error. One wavelength needs no lamp point for each band.
-CELL_MM, ERROR, ROWS, GRID, ROUNDS = 1.0, 0.10, (4, 4, 4), (36, 20, 16), 48
+CELL_MM, ERROR, ROWS, GRID, ROUNDS = 1.0, 0.10, (12, 6, 6), (24, 14, 10), 48
 THROWS_MM = (900, 930, 960, 990, 1020)
 
 

@@ -37,7 +37,7 @@ render: {width: 512}
 FLOOR = 0.01
 # Each of the two reference runs.
 REFERENCE_CELL_MM, REFERENCE_ROWS, REFERENCE_GRID = 0.25, (32, 32, 16), (160, 80, 32)
-REFERENCE_ROUNDS, REFERENCE_CAMERA_ROUNDS = 1, 8
+REFERENCE_ROUNDS, REFERENCE_CAMERA_SAMPLES = 1, 64
 # The path tracer's long run over the shadow, by which the reference's mean is checked.
 CHECK_PASSES, CHECK_SAMPLES = 32, 64
 # Raise it when what a kept reference holds means something else.
@@ -112,7 +112,7 @@ class Subject:
         light = trace_lamp(built, self.world, plan, 0, effort)
         return plan, light, time.perf_counter() - began
 
-    def look(self, seed: int, plan, light, rounds: int):
+    def look(self, seed: int, plan, light, samples: int):
         """Return the picture, its samples and the seconds it took."""
         from brimcast.renders.camerapass import Finish, take_picture
         from brimcast.renders.lights import set_lights
@@ -121,7 +121,7 @@ class Subject:
         began = time.perf_counter()
         built = replace(self.built, seed=seed)
         lights = set_lights(built, self.world, plan.windows, [light], plan.voxels)
-        taken = take_picture(built, self.world, lights, Finish(0.0, rounds, scan=rounds))
+        taken = take_picture(built, self.world, lights, Finish(0.0, samples, scan=samples))
         picture = np.tensordot(BAND_XYZ[:, 1], taken.bands[0], 1)
         return picture, int(taken.samples.sum()), time.perf_counter() - began
 
@@ -198,7 +198,7 @@ def _make_reference(subject: Subject, tell: Tell) -> Reference:
     for half in (1, 2):
         tell(f"reference, run {half} of 2; it is kept for next time")
         plan, light, _ = subject.trace(1000 + half, effort)
-        halves.append(subject.look(1000 + half, plan, light, REFERENCE_CAMERA_ROUNDS)[0].astype(np.float32))
+        halves.append(subject.look(1000 + half, plan, light, REFERENCE_CAMERA_SAMPLES)[0].astype(np.float32))
     tell("path tracer's mean over the shadow")
     means = _path_means(subject)
     return Reference(np.stack(halves), float(np.mean(means)), standard_error(means))

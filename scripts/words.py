@@ -149,6 +149,7 @@ def describe_outcome(
         lines += _grain_line(outcome, light)
         if "empty_against_filled" in report:
             lines += _filling_line(light.lamp.name, report["empty_against_filled"][light.lamp.name])
+    lines += _cell_line(outcome)
     for name, meter in report["meters"].items():
         light = None if built.relative else meter["all"]["light"]["value"]
         lines.append(meter_line(name, meter["all"]["stops_over_table"], light))
@@ -246,6 +247,19 @@ def _grain_line(outcome: Outcome, light) -> list[str]:
     return [
         f"    grainier than {outcome.quality} asks: {light.relative_error:.0%} where {asked:.0%} is meant; "
         "the light is spread thin"
+    ]
+
+
+def _cell_line(outcome: Outcome) -> list[str]:
+    from brimcast.renders.lightpass import EFFORTS
+
+    usual_mm, cell_mm = EFFORTS[outcome.quality].cell_mm, outcome.window.cell_mm
+    if outcome.built.cell_mm or cell_mm <= usual_mm:
+        return []
+    depth_mm, width_mm = (count * cell_mm for count in outcome.window.shape)
+    return [
+        f"the light covers {width_mm:.0f} x {depth_mm:.0f} mm of the table: cells of {cell_mm:g} mm, not the "
+        f"{outcome.quality}'s {usual_mm:g} mm; `render.cell` asks for finer ones and takes more memory"
     ]
 
 

@@ -129,11 +129,11 @@ def inside(frame: Frame, owner: Frame, outline: Outline, values: np.ndarray) -> 
 def read_cells(frame: Frame, owner: Frame, rows, columns, values: np.ndarray) -> np.ndarray:
     """Return values of a frame's map at rows and columns of another's, whose window may be another.
 
-    Cells are of one size and lie on one lattice; where the frame's window does not reach it is dark.
+    Each is taken from the cell nearest to it; where the frame's window does not reach it is dark.
     """
     cell = frame.report["cell_mm"]
-    rows = rows + round(float(owner.y_mm[0] - frame.y_mm[0]) / cell)
-    columns = columns + round(float(owner.x_mm[0] - frame.x_mm[0]) / cell)
+    rows = np.rint((owner.y_mm[rows] - frame.y_mm[0]) / cell).astype(int)
+    columns = np.rint((owner.x_mm[columns] - frame.x_mm[0]) / cell).astype(int)
     height, width = values.shape[-2:]
     there = (rows >= 0) & (rows < height) & (columns >= 0) & (columns < width)
     return np.where(there, values[..., rows.clip(0, height - 1), columns.clip(0, width - 1)], 0.0)

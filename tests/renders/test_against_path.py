@@ -132,7 +132,7 @@ class Twin:
             plan = plan_light(built, world, effort.cell_mm, voxels)
             light = trace_lamp(built, world, plan, 0, effort)
             lights = set_lights(built, world, plan.windows, [light], plan.voxels)
-            bands = take_picture(built, world, lights, Finish(0.0, rounds)).bands[0]
+            bands = take_picture(built, world, lights, Finish(0.0, 8 * rounds)).bands[0]
             pictures.append(np.tensordot(BAND_XYZ[:, 1], bands, 1))
         return pictures
 

@@ -77,9 +77,9 @@ def test_interrupted_proof_leaves_output_alone_and_goes_on(
     command = ("map", str(small_set), "--quality", "proof", "--out")
 
     def finished_rounds():
-        for path in unfinished.glob("*/light-key.npz"):
+        for path in unfinished.glob("*/lamp-key.npz"):
             with np.load(path) as kept:
-                return int(kept["about"][0])
+                return int(kept["rounds"])
         return 0
 
     child = start_child(*command, folder, cache=cache)
@@ -104,6 +104,25 @@ def test_interrupted_proof_leaves_output_alone_and_goes_on(
     assert main([*command, str(whole)]) == 0
     assert read_report(whole)["lamps"]["key"]["rounds"] == 4
     assert_alike(folder, whole, 1e-5)
+
+
+def test_cells_are_larger_where_memory_would_not_hold_them(
+    small_set, tmp_path, monkeypatch, capsys, little_effort
+):
+    monkeypatch.setattr("brimcast.renders.pilot.MOST_CELLS", 500)
+    assert main(["map", str(small_set), "--out", str(tmp_path / "large")]) == 0
+    cell_mm = read_report(tmp_path / "large")["cell_mm"]
+    maps = read_npz(tmp_path / "large" / "maps.npz")[0]
+    assert cell_mm in (4.0, 8.0, 16.0) and np.diff(maps["x_mm"]) == pytest.approx(cell_mm, rel=1e-4)
+    assert len(maps["x_mm"]) * len(maps["y_mm"]) <= 500
+    assert f"cells of {cell_mm:g} mm, not the draft's 2 mm; `render.cell` asks" in capsys.readouterr().out
+
+    # What the set asks for it gets.
+    text = small_set.read_text(encoding="utf-8")
+    small_set.write_text(text.replace("{width: 36}", "{cell: 1 mm}"), encoding="utf-8")
+    assert main(["map", str(small_set), "--out", str(tmp_path / "asked")]) == 0
+    assert read_report(tmp_path / "asked")["cell_mm"] == 1.0
+    assert "render.cell" not in capsys.readouterr().out
 
 
 def test_same_set_and_seed_agree_from_process_to_process(small_set, start_child, tmp_path, little_effort):
