@@ -14,7 +14,7 @@ from brimcast.scene.built import BuiltSet, Camera
 from brimcast.shared.colour import BAND_XYZ
 
 from .camera import look, resolve
-from .device import counts, floats, opaque_float, opaque_int, opaque_point, opaque_vector
+from .device import backend, counts, floats, opaque_float, opaque_int, opaque_point, opaque_vector
 from .engine import dr, mi
 from .eye import Eye
 from .lights import Lights
@@ -101,12 +101,12 @@ def take_picture(
         Where finished rounds are kept, so that interrupted work goes on.
     """
     eye = set_eye(built.camera)
-    roll = _Roll(built, store and store.load("picture"))
+    roll = _Roll(built, store and store.load("camera"))
     while roll.round < roll.most(finish):
         pixels = roll.wanted(finish)
         if not len(pixels):
             break
-        at_once = LAUNCH[_backend()] // roll.each
+        at_once = LAUNCH[backend()] // roll.each
         parts = [counts(pixels[start : start + at_once]) for start in range(0, len(pixels), at_once)]
         for number in range(roll.round, roll.next_look(finish)):
             salt = opaque_int((built.seed * 1000003 + number * 7919) & 0xFFFFFFFF)
@@ -118,12 +118,8 @@ def take_picture(
                     progress(share, f"picture, round {number + 1}")
             roll.round += 1
         if store:
-            store.save("picture", roll.arrays())
+            store.save("camera", roll.arrays())
     return roll.develop()
-
-
-def _backend() -> str:
-    return mi.variant().partition("_")[0]
 
 
 class _Roll:
@@ -137,7 +133,7 @@ class _Roll:
         self.shape = (camera.height_px, camera.width_px)
         self.whole = camera.width_px * camera.height_px
         self.lamps = len(built.lamps)
-        self.each = SAMPLES[_backend()]
+        self.each = SAMPLES[backend()]
         strength = np.stack([lamp.scale * lamp.gel for lamp in built.lamps])
         self.weights = floats(strength * BAND_XYZ[:, 1])
         self.round = int(kept["round"]) if kept else 0

@@ -11,6 +11,11 @@ _ROUNDS = 8
 WIDEST_VECTOR = 64
 
 
+def backend() -> str:
+    """Return what traces: 'llvm', 'cuda' or 'metal'."""
+    return mi.variant().partition("_")[0]
+
+
 def add_to(target, value, index, active):
     """Add values to a target whose size changes from set to set.
 

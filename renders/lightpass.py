@@ -17,7 +17,7 @@ from brimcast.scene.built import BuiltSet
 from brimcast.scene.lamps import plain_table_factor
 
 from .aim import draw_rows
-from .device import floats
+from .device import backend, floats
 from .engine import dr, mi
 from .keep import Unfinished
 from .launches import open_tally, tell_blockers
@@ -163,5 +163,5 @@ def _meter_frames(built: BuiltSet):
 def _batches_at_once(effort: Effort) -> int:
     """How many batches, a divisor of sixteen, go into one launch: few launches waste little on the way."""
     rays = max(count * grid * grid for count, grid in zip(effort.rows, effort.grid, strict=True))
-    most = MOST_RAYS[mi.variant().partition("_")[0]]
+    most = MOST_RAYS[backend()]
     return max(some for some in (1, 2, 4, 8, 16) if some == 1 or some * rays <= most)
