@@ -120,7 +120,9 @@ def draw_rows(
         Whether grids stay regular, where rays are too few to gather by chance.
     """
     batches = [_draw_batch(world, lamp, aim, order, count, np.random.default_rng(seed)) for seed in seeds]
-    place, normal, shift, choice, wavelength = map(np.concatenate, zip(*batches, strict=True))
+    place, normal, shift, scatter, choice, wavelength = map(np.concatenate, zip(*batches, strict=True))
+    if regular:
+        scatter[:] = 0
     optics = list_wavelengths(built, wavelength)
     band = optics.band.numpy()
     return LampRows(
@@ -130,7 +132,7 @@ def draw_rows(
         place=floats(place),
         normal=floats(normal),
         shift=floats(shift),
-        scatter=opaque_int(not regular),
+        scatter=counts(scatter),
         order=counts(choice),
         optics=optics.optics,
         band=optics.band,
@@ -141,7 +143,7 @@ def draw_rows(
 
 
 def _draw_batch(world: World, lamp: Lamp, aim: Aim, order: Order, count: int, generator) -> tuple:
-    """Return place and weight, normal and glow, shift, choices, wavelength of each row of a batch."""
+    """Return place and weight, normal and glow, shift, scatter, choices, wavelength of a batch's rows."""
     # Place on the lamp and wavelength; grid's shift and gaps.
     numbers = np.hstack([spread(count, 3, generator), spread(count, 4, generator)])
     points = spread_points(lamp, numbers[:, 0:2], world.centre_mm, world.radius_mm)
@@ -171,11 +173,13 @@ def _draw_batch(world: World, lamp: Lamp, aim: Aim, order: Order, count: int, ge
         weight = weight / chance
 
     seeds = generator.integers(0, 2**32, count, dtype=np.uint32)
+    scatter = generator.integers(1, 2**32, dtype=np.uint32)
     choice = np.column_stack([np.full(count, order.forced), gaps, seeds]).astype(np.uint32)
     return (
         np.column_stack([points.place_mm, weight]),
         np.column_stack([points.normal, np.full(count, lamp.glow is not None)]),
         numbers[:, 3:5],
+        np.full(count, scatter),
         choice,
         wavelength,
     )

@@ -12,8 +12,6 @@ from .world import World
 # A ray ends in one of four ways (`photons`), and is thrown back 0, 1, 2 times or more.
 ENDS = 4
 ORDERS_OF_REFLECTION = 4
-# Step of the draws that scatter a grid's rays.
-_SCATTER = 0x7FFFFFFF
 
 
 @dataclass
@@ -35,8 +33,9 @@ class LampRows:
     shift : mi.Float
         Two numbers a row: offset of the grid inside its cell.
     scatter : mi.UInt32
-        1 where each cell of the grid has an offset of its own besides, the same in every row: regular grids
-        beat with the cells that light is counted in, and draw stripes.
+        One number a row: the seed of offsets that each cell of the grid has besides, or 0 for none. Regular
+        grids beat with the cells that light is counted in, and draw stripes. Rows of a batch share theirs, so
+        that together they fill each cell of the grid evenly.
     order : mi.UInt32
         Four numbers a row: forced reflections, interfaces before the first and between it and the second,
         and the seed of later choices.
@@ -73,8 +72,9 @@ class LampRows:
         row = self.row_of(ray)
         within = ray - row * self.grid * self.grid
         up = within // self.grid
+        seed = dr.gather(mi.UInt32, self.scatter, row)
         shift = dr.gather(mi.Vector2f, self.shift, row)
-        shift += mi.Vector2f(*draw_pair(within, mi.UInt32(_SCATTER))) * mi.Float(self.scatter)
+        shift += dr.select(seed != 0, mi.Vector2f(*draw_pair(within, seed)), 0)
         shift -= dr.floor(shift)
         return (mi.Vector2f(within - up * self.grid, up) + shift) / mi.Float(self.grid)
 

@@ -72,12 +72,6 @@ EFFORTS = {
 Progress = Callable[[float, str], None]
 
 
-def meter_frames(built: BuiltSet):
-    """Eight numbers a meter: centre, radius, normal, zero."""
-    table = [[*meter.centre_mm, meter.radius_mm, *meter.normal, 0.0] for meter in built.meters]
-    return floats(table) if table else dr.zeros(mi.Float, 8)
-
-
 def trace_lamp(
     built: BuiltSet,
     world: World,
