@@ -15,13 +15,10 @@ from brimcast.shared.errors import Fault, PersonError
 from .device import counts, floats, opaque_float, opaque_int, opaque_point, opaque_vector
 from .engine import dr, mi
 from .glowtable import list_glows
-from .launches import AimFrame, LampRows
-from .photons import WANDERING
+from .launches import DEEPEST_GAP, AimFrame, LampRows
+from .photons import TOSSED, WANDERING
 from .sequences import spread
 from .world import World, list_wavelengths
-
-# Interfaces that a path may pass before a forced reflection is drawn no more.
-DEEPEST_GAP = 48
 
 
 @dataclass(frozen=True)
@@ -83,11 +80,14 @@ def aim_lamp(lamp: Lamp, world: World) -> Aim:
 
 @dataclass(frozen=True)
 class Order:
-    """Forced reflections of a launch, and the chances of each number of interfaces between them."""
+    """Forced reflections of a launch, the chances of each number of interfaces before and between them, and
+    the share of the lamp points whose rays toss instead.
+    """
 
     forced: int
     first: np.ndarray
     second: np.ndarray
+    tossed: float = 0.0
 
 
 def even_chances() -> np.ndarray:
@@ -120,7 +120,9 @@ def draw_rows(
         Whether grids stay regular, where rays are too few to gather by chance.
     """
     batches = [_draw_batch(world, lamp, aim, order, count, np.random.default_rng(seed)) for seed in seeds]
-    place, normal, shift, scatter, choice, wavelength = map(np.concatenate, zip(*batches, strict=True))
+    place, normal, shift, scatter, choice, chances, wavelength = map(
+        np.concatenate, zip(*batches, strict=True)
+    )
     if regular:
         scatter[:] = 0
     optics = list_wavelengths(built, wavelength)
@@ -134,6 +136,8 @@ def draw_rows(
         shift=floats(shift),
         scatter=counts(scatter),
         order=counts(choice),
+        chances=floats(chances),
+        tossed=opaque_float(_tossed(order, count) / count),
         optics=optics.optics,
         band=optics.band,
         visible=floats(BAND_XYZ[band, 1] * lamp.gel[band]),
@@ -143,35 +147,23 @@ def draw_rows(
 
 
 def _draw_batch(world: World, lamp: Lamp, aim: Aim, order: Order, count: int, generator) -> tuple:
-    """Return place and weight, normal and glow, shift, scatter, choices, wavelength of a batch's rows."""
+    """Return place and weight, normal and glow, shift, scatter, choices and their chances, wavelength."""
     # Place on the lamp and wavelength; grid's shift and gaps.
     numbers = np.hstack([spread(count, 3, generator), spread(count, 4, generator)])
     points = spread_points(lamp, numbers[:, 0:2], world.centre_mm, world.radius_mm)
-    # Gaps one to a stratum, all shifted alike: the sums over them hardly scatter.
-    for column in (5, 6):
-        numbers[:, column] = (_ranks(numbers[:, column]) + generator.random()) / count
 
     if lamp.line_nm is not None:
         wavelength = np.full(count, lamp.line_nm)
         radiance = np.full(count, lamp.band_spectrum.max())
     else:
         wavelength, share = spread_wavelengths(count, generator.random())
-        order_of_rows = _ranks(numbers[:, 2])
-        wavelength, share = wavelength[order_of_rows], share[order_of_rows]
+        stratum = _strata(numbers[:, 2], generator)
+        wavelength, share = wavelength[stratum], share[stratum]
         # Maps hold the mean over each band.
         radiance = lamp.spectral_radiance(wavelength) * count * share
 
     weight = points.area_mm2 * aim.area_mm2 * radiance / count
-    gaps = np.zeros((count, 2), np.uint32)
-    drawn_gaps = 0 if order.forced == WANDERING else order.forced
-    for place, chances in ((0, order.first), (1, order.second))[:drawn_gaps]:
-        drawn, chance = _draw_from(chances, numbers[:, 5 + place])
-        if order.forced == 1:
-            # A gap that every set draws counts by how often this one drew it, not by how often it should.
-            chance = np.where(chance * count >= 1, np.bincount(drawn)[drawn] / count, chance)
-        gaps[:, place] = drawn
-        weight = weight / chance
-
+    gaps, chances = _draw_gaps(order, numbers[:, 5:7], generator)
     seeds = generator.integers(0, 2**32, count, dtype=np.uint32)
     scatter = generator.integers(1, 2**32, dtype=np.uint32)
     choice = np.column_stack([np.full(count, order.forced), gaps, seeds]).astype(np.uint32)
@@ -181,8 +173,48 @@ def _draw_batch(world: World, lamp: Lamp, aim: Aim, order: Order, count: int, ge
         numbers[:, 3:5],
         np.full(count, scatter),
         choice,
+        chances,
         wavelength,
     )
+
+
+def _tossed(order: Order, count: int) -> int:
+    """How many of so many lamp points toss."""
+    return round(order.tossed * count)
+
+
+def _draw_gaps(order: Order, numbers: np.ndarray, generator):
+    """Draw the interfaces before each forced reflection of rows.
+
+    Parameters
+    ----------
+    numbers : (rows, 2) float
+        Evenly spread in [0, 1).
+
+    Returns
+    -------
+    gaps : (rows, 2) int
+        `photons.TOSSED` for the first of rows that toss.
+    chances : (2, DEEPEST_GAP) float
+        How likely each number is; the first of any row, tossing or not.
+    """
+    count = len(numbers)
+    tosses = (np.arange(count) + generator.integers(count)) % count < _tossed(order, count)
+    drawing = count - tosses.sum()
+    gaps = np.zeros((count, 2), np.uint32)
+    gaps[tosses, 0] = TOSSED
+    chances = np.stack([order.first * drawing / count, order.second])
+    for place in range(order.forced if order.forced != WANDERING else 0):
+        # One to a stratum, all shifted alike: the sums over them hardly scatter.
+        even = (_strata(numbers[~tosses, place], generator) + generator.random()) / drawing
+        edges = np.cumsum(chances[place])
+        drawn = np.minimum(np.searchsorted(edges / edges[-1], even, "right"), DEEPEST_GAP - 1)
+        gaps[~tosses, place] = drawn
+        if order.forced == 1:
+            # A gap that every set draws counts by how often this one drew it, not by how often it should.
+            drawn_share = np.bincount(drawn, minlength=DEEPEST_GAP) / count
+            chances[0] = np.where(chances[0] * count >= 1, drawn_share, chances[0])
+    return gaps, chances
 
 
 def spread_wavelengths(count: int, shift: float):
@@ -217,11 +249,6 @@ def spread_wavelengths(count: int, shift: float):
     return places, np.repeat(1 / numbers, numbers)
 
 
-def _ranks(values: np.ndarray) -> np.ndarray:
-    return np.argsort(np.argsort(values))
-
-
-def _draw_from(chances: np.ndarray, u: np.ndarray):
-    edges = np.cumsum(chances)
-    drawn = np.minimum(np.searchsorted(edges / edges[-1], u, "right"), len(chances) - 1)
-    return drawn, chances[drawn] / edges[-1]
+def _strata(values: np.ndarray, generator) -> np.ndarray:
+    """Rank the values, all ranks shifted at random round the end, so that each is as likely for any place."""
+    return (np.argsort(np.argsort(values)) + generator.integers(len(values))) % len(values)

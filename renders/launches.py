@@ -12,6 +12,8 @@ from .world import World
 # A ray ends in one of four ways (`photons`), and is thrown back 0, 1, 2 times or more.
 ENDS = 4
 ORDERS_OF_REFLECTION = 4
+# Interfaces that a path may pass before a forced reflection is drawn no more.
+DEEPEST_GAP = 48
 
 
 @dataclass
@@ -37,8 +39,12 @@ class LampRows:
         grids beat with the cells that light is counted in, and draw stripes. Rows of a batch share theirs, so
         that together they fill each cell of the grid evenly.
     order : mi.UInt32
-        Four numbers a row: forced reflections, interfaces before the first and between it and the second,
-        and the seed of later choices.
+        Four numbers a row: forced reflections, interfaces before the first and between it and the second
+        (`photons.TOSSED` where rays toss), and the seed of later choices.
+    chances : mi.Float
+        (batches × 2 × DEEPEST_GAP) how likely each of these numbers is; the first together with not tossing.
+    tossed : mi.Float
+        Share of the rows whose rays toss.
     optics, band : mi.Float, mi.UInt32
         See `world.Wavelengths`.
     visible : mi.Float
@@ -57,6 +63,8 @@ class LampRows:
     shift: object
     scatter: object
     order: object
+    chances: object
+    tossed: object
     optics: object
     band: object
     visible: object
@@ -66,6 +74,12 @@ class LampRows:
     def row_of(self, ray):
         """Return the row of a ray."""
         return ray // (self.grid * self.grid)
+
+    def chance_of(self, batch, reflection, passed, active):
+        """Return the chance of so many interfaces before a forced reflection, 0 or 1; 1 where not active."""
+        place = (batch * 2 + reflection) * DEEPEST_GAP + passed
+        chance = dr.gather(mi.Float, self.chances, place, active & (passed < DEEPEST_GAP))
+        return dr.select(active, chance, 1)
 
     def locate(self, ray):
         """Return where a ray goes through the aim's rectangle, across and up, in shares of its sides."""

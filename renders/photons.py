@@ -10,6 +10,10 @@ The light is split by *order*, the number of partial reflections that are forced
 - order 2 is thrown back twice so, and from then on reflects with probability R.
 
 Together they are all the light that is not scattered, and the strong order 0 needs no random choice at all.
+In orders 1 and 2 some lamp points toss instead: each ray is thrown back with probability R until it was so as
+often as its order says. A way counts by how likely both sorts together are to take it, so that none brings a
+lump of light, however rare its interface or glancing its reflection (balance heuristic: E. Veach, L. Guibas,
+Optimally combining sampling techniques for Monte Carlo rendering, SIGGRAPH 1995).
 Total reflection and metal are no choice: they happen in every order. Cloudy media thin these orders out; what
 they scatter is followed by an order of its own, whose rays choose each for itself.
 """
@@ -39,6 +43,8 @@ WANDERING = 3
 MAX_SCATTERS = 20_000
 WEAK = 0.02
 LAST_CHANCE = 0.2
+# Stands for the number of an interface where a ray tosses at each.
+TOSSED = 0xFFFFFFFF
 # How a ray ended.
 LANDED, ESCAPED, LOST, BLACK, MISSED = 0, 1, 2, 3, 4
 
@@ -91,8 +97,11 @@ class Photon:
     ----------
     flux, taken : mi.Float
         What is left of it, and what media and metals took.
-    forced, countdown : mi.UInt32
-        Reflections still to be forced, and interfaces before the next of them.
+    forced, passed : mi.UInt32
+        Reflections still to be forced, and interfaces passed since the last of them.
+    odds, chance : mi.Float
+        Until the last of them: the shares of the light that took each turn of this way, multiplied, which
+        `flux` does not hold yet; and the chances of interfaces drawn so.
     choices, bounces, scatters : mi.UInt32
         Choices made, reflections of every sort, and how often it was scattered.
     form : mi.UInt32
@@ -102,7 +111,9 @@ class Photon:
     flux: object
     taken: object
     forced: object
-    countdown: object
+    passed: object
+    odds: object
+    chance: object
     choices: object
     bounces: object
     scatters: object
@@ -139,31 +150,41 @@ def _send(geometry: Geometry, rows: LampRows, aim: AimFrame, row, blockers):
 def _choose(photon: Photon, crossing: Crossing, choice, seed):
     """Through or back, by the order of the launch: the way, and the share of the light that takes it."""
     reflectance = crossing.meeting.reflectance
-    free = (photon.forced == 0) & (choice.x >= 2)
-    tossed = free & (draw(seed, photon.choices) < reflectance)
-    now = (photon.forced > 0) & (photon.countdown == 0)
-    reflect = crossing.total | dr.select(free, tossed, now)
+    forcing = photon.forced > 0
+    gap = dr.select(photon.forced == choice.x, choice.y, choice.z)
+    tosses = dr.select(forcing, gap == TOSSED, choice.x >= 2)
+    tossed = tosses & (draw(seed, photon.choices) < reflectance)
+    reflect = crossing.total | dr.select(forcing & ~tosses, photon.passed == gap, tossed)
     share = dr.select(reflect, reflectance, 1 - reflectance)
-    return reflect, dr.select(crossing.event & ~crossing.total & ~free, share, 1)
+    return reflect, dr.select(crossing.event & ~crossing.total & (forcing | ~tosses), share, 1)
 
 
-def _pass_on(photon: Photon, hit: Hit, crossing: Crossing, reflect, share, mirror, choice) -> Photon:
+def _pass_on(
+    photon: Photon, hit: Hit, crossing: Crossing, reflect, share, mirror, rows: LampRows, choice, batch
+):
     """The photon behind the face."""
     kept = get_kept(hit, crossing, reflect)
     event, metal = crossing.event, crossing.metal
+    forcing = photon.forced > 0
     partial = event & ~crossing.total
-    counted = partial & ~((photon.forced == 0) & (choice.x >= 2))
-    waiting = photon.countdown - dr.select(photon.countdown > 0, 1, 0)
-    forced = photon.forced - dr.select(counted & reflect, 1, 0)
-    onward = photon.flux * dr.select(metal, mirror, share)
-    lost = dr.select(metal & (photon.forced == 0), photon.flux * (1 - mirror), 0)
+    counted = partial & forcing
+    thrown = counted & reflect
+    odds = photon.odds * dr.select(counted, share, 1)
+    chance = photon.chance * rows.chance_of(batch, choice.x - photon.forced, photon.passed, thrown)
+    forced = photon.forced - dr.select(thrown, 1, 0)
+    done = thrown & (forced == 0)
+    onward = photon.flux * dr.select(metal, mirror, dr.select(counted, 1, share))
+    onward *= dr.select(done, odds / (chance + rows.tossed * odds), 1)
+    lost = dr.select(metal & ~forcing, photon.flux * (1 - mirror), 0)
     kept *= dr.select(crossing.sheer, crossing.spot.through, 1)
     lost += dr.select(forced == 0, onward * (1 - kept), 0)
     return Photon(
         flux=onward * kept,
         taken=photon.taken + lost,
         forced=forced,
-        countdown=dr.select(counted, dr.select(reflect, choice.z, waiting), photon.countdown),
+        passed=dr.select(thrown, 0, photon.passed + dr.select(counted, 1, 0)),
+        odds=dr.select(done, 1, odds),
+        chance=chance,
         choices=photon.choices + dr.select(partial, 1, 0),
         bounces=photon.bounces + dr.select(event & reflect, 1, 0),
         scatters=photon.scatters,
@@ -200,11 +221,12 @@ def trace(geometry: Geometry, rows: LampRows, aim: AimFrame, blockers, tally: Ta
     walk = set_out(ray)
     zero = mi.UInt32(0)
     wandering = choice.x == WANDERING
-    # Rays that wander choose each for itself.
-    seed = choice.w ^ dr.select(wandering, rows.ray * mi.UInt32(0x9E3779B1) + 1, 0)
+    # Rays that wander or toss choose each for itself.
+    alone = wandering | (choice.y == TOSSED)
+    seed = choice.w ^ dr.select(alone, rows.ray * mi.UInt32(0x9E3779B1) + 1, 0)
     photon = Photon(
         flux=mi.Float(sent), taken=mi.Float(0),
-        forced=dr.select(wandering, 0, choice.x), countdown=mi.UInt32(choice.y),
+        forced=dr.select(wandering, 0, choice.x), passed=zero, odds=mi.Float(1), chance=mi.Float(1),
         choices=zero, bounces=zero, scatters=zero,
         form=mi.UInt32(_START),
     )  # fmt: skip
@@ -235,7 +257,7 @@ def trace(geometry: Geometry, rows: LampRows, aim: AimFrame, blockers, tally: Ta
         # An interface between two media, or a mirror; or a new way in a cloud.
         reflect, share = _choose(photon, crossing, choice, seed)
         mirror = dr.gather(mi.Float, geometry.metal_reflectance, hit.body * 16 + band, crossing.metal)
-        photon = _pass_on(photon, hit, crossing, reflect, share, mirror, choice)
+        photon = _pass_on(photon, hit, crossing, reflect, share, mirror, rows, choice, batch)
         walk = proceed(walk, hit, crossing, reflect)
         walk.ray.o = dr.select(cloud.scattered, cloud.place, walk.ray.o)
         walk.ray.d = dr.select(cloud.scattered, cloud.way, walk.ray.d)
@@ -264,7 +286,7 @@ def _tell_going(walk, photon: Photon, landed: Landed, sent, seed, scattered, goi
     weak = scattered & (photon.flux < sent * WEAK)
     spared = draw(seed, DRAWS_IN_CLOUDS - 1 - photon.scatters) < LAST_CHANCE
     photon.flux *= dr.select(weak, dr.select(spared, 1 / LAST_CHANCE, 0), 1)
-    faint = going & (photon.flux < sent * FAINT)
+    faint = going & (photon.flux * photon.odds < sent * FAINT)
     photon.taken += dr.select(faint & (photon.forced == 0), photon.flux, 0)
     endless = going & ((walk.events >= MAX_EVENTS) | (photon.scatters >= MAX_SCATTERS)) & ~faint
     landed.end = dr.select(endless, LOST, landed.end)

@@ -10,8 +10,8 @@ from scipy.ndimage import uniform_filter
 from brimcast.scene.built import BuiltSet
 from brimcast.scene.lamps import plain_table_factor
 
-from .aim import DEEPEST_GAP, Aim, Order, aim_lamp, draw_rows, even_chances
-from .launches import open_tally, tell_blockers
+from .aim import Aim, Order, aim_lamp, draw_rows, even_chances
+from .launches import DEEPEST_GAP, open_tally, tell_blockers
 from .photons import WANDERING, trace
 from .voxels import Voxels, no_voxels
 from .windows import Window, Windows, list_windows
@@ -19,6 +19,8 @@ from .world import World
 
 # Rays of a lamp point's grid, along a side, and lamp points: without reflections, and with one or two.
 STRAIGHT_ROWS, STRAIGHT_GRID, THROWN_ROWS, THROWN_GRID = 16, 40, 256, 8
+# Share of the lamp points whose rays toss where they are thrown back, once and twice.
+SHARES_TOSSED = (0.25, 0.5)
 # What fewer rays than these brought to a neighbourhood tells nothing of how bright it is.
 FEWEST_RAYS = 3
 # Of the fine window: a lamp's light takes some 400 bytes a cell. Where there would be more, cells are larger.
@@ -103,7 +105,7 @@ def _learn(order: Order, gaps: np.ndarray, landed: np.ndarray, gone: np.ndarray)
             wanted = seen if seen.sum() > 0 else even_chances()
             chances = chances + share * wanted / wanted.sum()
         learned.append(chances / chances.sum())
-    return Order(order.forced, *learned)
+    return Order(order.forced, *learned, SHARES_TOSSED[order.forced - 1])
 
 
 def _place_windows(world: World, landings, cell: float) -> Windows:

@@ -13,11 +13,11 @@ glasses:
     vessel: tumbler
     drink: {liquid: water, fill: 80 mm}
 lamps:
-  key: {kind: disc, diameter: 50 mm, throw: 0.8 m, elevation: 40 deg, azimuth: 180 deg, colour: 587.6 nm}
+  key: {kind: disc, diameter: 50 mm, throw: 0.6 m, elevation: 40 deg, azimuth: 180 deg, colour: 587.6 nm}
 render: {cell: 0.5 mm}
 """
 WHITE = {"lamps.key.colour": "5600 K", "render.cell": "2 mm"}
-THROWS_MM = (800, 3200)
+NEAR_MM, FAR_MM = THROWS_MM = (600, 3200)
 
 
 @pytest.fixture(scope="module")
@@ -51,7 +51,7 @@ def test_moving_the_lamp_back_sharpens_the_line(throws):
 def test_a_smaller_lamp_sharpens_the_line(throws, compute):
     """Common practice."""
     small = compute(SET, changes={"lamps.key.diameter": "15 mm"})
-    assert clearly_less(line(small)["line_width_mm"], line(throws[800])["line_width_mm"])
+    assert clearly_less(line(small)["line_width_mm"], line(throws[NEAR_MM])["line_width_mm"])
 
 
 def test_first_estimate_holds_once_the_line_s_own_width_is_taken_off(throws):
@@ -63,26 +63,26 @@ def test_first_estimate_holds_once_the_line_s_own_width_is_taken_off(throws):
     estimate is right for near lamps and means nothing for far ones.
     """
     widths = {throw: line(computed)["line_width_mm"] for throw, computed in throws.items()}
-    own_mm = widths[3200]["value"]
-    maps = throws[3200].maps
+    own_mm = widths[FAR_MM]["value"]
+    maps = throws[FAR_MM].maps
     light = gaussian_filter(maps["key.refractive"].sum(axis=0), 1)
     outside = np.hypot(*np.meshgrid(maps["x_mm"], maps["y_mm"])) > 35
     row, column = np.unravel_index(np.argmax(light * outside), light.shape)
     gap_mm = np.hypot(maps["x_mm"][column], maps["y_mm"][row]) - 35 + 2.5  # from the inside of the far wall
     slant_mm = gap_mm / np.cos(np.radians(40))  # light falls at 40°
-    blur_mm = 50 * slant_mm / 800 * np.cos(np.radians(30))
-    measured_mm = np.sqrt(widths[800]["value"] ** 2 - own_mm**2)
+    blur_mm = 50 * slant_mm / NEAR_MM * np.cos(np.radians(30))
+    measured_mm = np.sqrt(widths[NEAR_MM]["value"] ** 2 - own_mm**2)
     assert measured_mm == pytest.approx(blur_mm, rel=0.3)
-    assert 50 * slant_mm / 3200 < 0.6 * own_mm
+    assert 50 * slant_mm / FAR_MM < 0.6 * own_mm
 
 
 def test_what_is_thrown_back_lands_on_the_lamp_s_side(throws):
     """Common practice: reflected light toward the lamp (+y here), refracted light beyond the glass."""
-    maps = throws[800].maps
+    maps = throws[NEAR_MM].maps
     y_mm = maps["y_mm"][:, None]
     assert (maps["key.reflective"].sum(axis=0) * y_mm).sum() > 0
     assert (maps["key.refractive"].sum(axis=0) * y_mm).sum() < 0
-    heading = line(throws[800])["heading_deg"]["value"]
+    heading = line(throws[NEAR_MM])["heading_deg"]["value"]
     assert min(heading, 360 - heading) < 3
 
 
