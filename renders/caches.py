@@ -1,10 +1,17 @@
 """The folder for what can be made again: compiled kernels, renders, what probes found out."""
 
+import functools
+import hashlib
 import json
 import os
 import shutil
 from dataclasses import dataclass
+from importlib import import_module
+from importlib.metadata import version
 from pathlib import Path
+
+# Packages that numbers come from.
+COMPUTING = ("shared", "vessels", "scene", "renders")
 
 
 @dataclass(frozen=True)
@@ -23,6 +30,26 @@ def cache_root():
     # The specification asks to ignore a path that is not absolute.
     base = Path(named) if os.path.isabs(named) else Path("~").expanduser() / ".cache"
     return base / "brimcast"
+
+
+@functools.cache
+def edition():
+    """Return what kept results belong to: the program's version, and a digest of its code and tables.
+
+    The version alone would hand out what older code computed to whoever works on the program, or takes it
+    from its repository.
+    """
+    roots = [Path(import_module(f"brimcast.{package}").__file__).parent for package in COMPUTING]
+    return f"{version('brimcast')}+{digest_code(roots)[:16]}"
+
+
+def digest_code(roots):
+    """Return the SHA-256 of all code and tables in folders, names and contents, as hexadecimal text."""
+    told = hashlib.sha256()
+    for root in roots:
+        for path in sorted(path for path in root.rglob("*") if path.suffix in (".py", ".csv")):
+            told.update(f"{path.relative_to(root)}\0{path.stat().st_size}\0".encode() + path.read_bytes())
+    return told.hexdigest()
 
 
 def kernel_folder():

@@ -7,12 +7,11 @@ import json
 import os
 import shutil
 from collections.abc import Callable
-from importlib.metadata import version
 from pathlib import Path
 
 from brimcast.shared.errors import PersonError
 
-from .caches import cache_root
+from .caches import cache_root, edition
 from .stored import Stored, read_stored
 
 CAP_BYTES = 2_000_000_000
@@ -35,7 +34,7 @@ def name_frames(digest: str, seed: int, quality: str, variant: str, picture: boo
         Whether a picture is wanted; the run of one has the table's light too.
     """
     taken = (True,) if picture else (False, True)
-    told = [[digest, quality, seed, variant, each, version("brimcast")] for each in taken]
+    told = [[digest, quality, seed, variant, each, edition()] for each in taken]
     return [hashlib.sha256(json.dumps(each).encode()).hexdigest()[:32] for each in told]
 
 

@@ -13,9 +13,10 @@ from brimcast.scene.built import BuiltSet
 from brimcast.shared.colour import BAND_XYZ
 
 from . import camerapass, direct, lightpass
+from .caches import edition
 from .camerapass import FINISHES, Picture
 from .engine import Engine, dr, start
-from .keep import unfinished
+from .keep import Unfinished, unfinished
 from .lightpass import EFFORTS
 from .lights import set_lights
 from .lightsums import LampLight
@@ -138,12 +139,12 @@ def run(
     effort = effort or EFFORTS[quality]
     marks = [time.perf_counter()]
     engine = start(device)
-    store = None
-    if resume and quality != "draft":
-        store = unfinished((built.digest, quality, built.seed, engine.variant, picture, repr(effort)))
     world = build_world(built)
     voxels = scout(built, world, effort.voxels) if picture and built.is_cloudy else None
     plan = plan_light(built, world, effort.cell_mm, voxels)
+    store = None
+    if resume and quality != "draft":
+        store = _open_store(built, quality, effort, picture, engine, plan.windows.fine)
     marks.append(time.perf_counter())
 
     lit = LIGHT_SHARE if picture else 0.95
@@ -178,6 +179,12 @@ def run(
     if store:
         store.forget()
     return outcome
+
+
+def _open_store(built: BuiltSet, quality, effort, picture: bool, engine: Engine, window: Window) -> Unfinished:
+    """Where rounds of just this work are kept; another window's do not fit."""
+    about = [edition(), built.digest, quality, built.seed, engine.variant, picture, repr(effort), repr(window)]
+    return unfinished(about)
 
 
 def part_of(progress: Progress, first: float, last: float) -> Progress:

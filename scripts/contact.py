@@ -125,14 +125,14 @@ def set_text(name: str) -> str:
 def _frame(name, device, report):
     """Return a glass's frame, from the cache where it is there."""
     from brimcast.renders import keep
-    from brimcast.renders.caches import cache_root
+    from brimcast.renders.caches import cache_root, edition
     from brimcast.scene import setfile
     from brimcast.scene.builder import build
 
     glass = named(name)
     words = f"{glass.height_mm:.0f} mm high, {glass.capacity_ml():.0f} ml"
     text = set_text(name)
-    about = [FORM, version("brimcast"), text, *PICTURE_PX, *MAP_PX, *SHOWN_MM]
+    about = [FORM, edition(), text, *PICTURE_PX, *MAP_PX, *SHOWN_MM]
     digest = hashlib.sha256(repr(about).encode() + glass.section.points_mm.tobytes()).hexdigest()
     kept = keep.Unfinished(cache_root() / "contact" / digest, KEPT_BYTES)
     found = kept.load(name)

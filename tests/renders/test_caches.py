@@ -5,7 +5,7 @@ from pathlib import Path
 
 import pytest
 
-from brimcast.renders import caches
+from brimcast.renders import caches, frames
 
 
 @pytest.fixture
@@ -75,3 +75,22 @@ def test_memory_without_a_place_forgets(tmp_path):
     caches.remember(blocked / "probes.json", "one", version=1)
     assert caches.recall(blocked / "probes.json", "one") == {}
     assert caches.recall(None, "one") == {}
+
+
+def test_results_of_changed_code_have_another_edition(tmp_path, monkeypatch):
+    """The version stays the same all the time between two releases."""
+    (tmp_path / "tables").mkdir()
+    code, table = tmp_path / "code.py", tmp_path / "tables" / "index.csv"
+    digests = []
+    for first, second in (("1", "1.33"), ("2", "1.33"), ("2", "1.34")):
+        code.write_text(first)
+        table.write_text(second)
+        digests.append(caches.digest_code([tmp_path]))
+    table.rename(tmp_path / "tables" / "other.csv")
+    digests.append(caches.digest_code([tmp_path]))
+    assert len(set(digests)) == 4
+    (tmp_path / "code.pyc").write_text("not code that is read")
+    assert caches.digest_code([tmp_path]) == digests[-1]
+    names = frames.name_frames("a", 1, "draft", "llvm", False)
+    monkeypatch.setattr(frames, "edition", lambda: "another")
+    assert not set(names) & set(frames.name_frames("a", 1, "draft", "llvm", False))
