@@ -181,10 +181,10 @@ def run(
     return outcome
 
 
-def _open_store(built: BuiltSet, quality, effort, picture: bool, engine: Engine, window: Window) -> Unfinished:
+def _open_store(built, quality, effort, picture, engine, window: Window) -> Unfinished:
     """Where rounds of just this work are kept; another window's do not fit."""
-    about = [edition(), built.digest, quality, built.seed, engine.variant, picture, repr(effort), repr(window)]
-    return unfinished(about)
+    work = (built.digest, built.seed, quality, repr(effort), picture, repr(window))
+    return unfinished((edition(), engine.variant, *work))
 
 
 def part_of(progress: Progress, first: float, last: float) -> Progress:

@@ -232,23 +232,32 @@ def met(plane: Plane, slack: float = 0.0) -> bool:
 
 
 def _from_least(trials: Trials, row: list[Trial], below: bool, levels: Sequence[int]) -> Outcome:
-    """Look between the places scanned, none of which meets the wish, for one that does."""
+    """Look between the places scanned, none of which meets the wish, for one that does.
+
+    Where the least does, at the finest level, so may places scanned beside it: coarse levels are off.
+    """
     sign = 1.0 if below else float(np.sign(min(row, key=lambda one: abs(one.value[0])).value[0])) or 1.0
     least = find_least(trials, row, sign, levels)
     if sign * least.value[0] > -CLEAR * least.value_error[0]:
         return least
-    before = [one for one in row if one.t[0] < least.t[0] and sign * one.value[0] > 0]
-    after = [one for one in row if one.t[0] > least.t[0] and sign * one.value[0] > 0]
-    if not before and not after:
-        return replace(least, verdict="found")
-    far = before[-1] if before else after[0]
-    note_bend(trials, row, least.t)
-    plane = close_in(trials, (far.t + least.t) / 2, _between(far.t, least.t), levels)
-    if plane is None or not met(plane):
-        return least
-    found = Outcome("found", plane.t, plane.root_error, plane.value, plane.error, plane.slope)
-    return replace(found, lasts=False, ends=float(after[0].t[0])) if below and before and after else found
+    before = [one.t for one in reversed(row) if one.t[0] < least.t[0]]
+    after = [one.t for one in row if one.t[0] > least.t[0]]
+    for side in (before,) if below else (before, after):
+        near = Trial(least.t, levels[-1], least.value, least.value_error)
+        for trial in (_seen_at(trials, t, levels[-1]) for t in side):
+            if trial.value is None:
+                continue
+            if sign * trial.value[0] > 0:
+                found = _cross(trials, row, *sorted((trial, near), key=lambda one: one.t[0]), levels)
+                # Where noise hides the crossing, the least is still sure.
+                found = found if found.verdict == "found" else replace(least, verdict="found")
+                return _look_beyond(trials, row, found, levels) if below else found
+            near = trial
+    if below:
+        return _look_beyond(trials, row, Outcome("everywhere", near.t, None, near.value, near.error), levels)
+    return replace(least, verdict="found")
 
 
-def _between(first: np.ndarray, second: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-    return np.minimum(first, second), np.maximum(first, second)
+def _seen_at(trials: Trials, t: np.ndarray, level: int) -> Trial:
+    """Return a trial at a place, that which was made there if there is one."""
+    return next((one for one in trials.known(level) if np.allclose(one.t, t)), None) or trials.at(t, level)
