@@ -75,7 +75,7 @@ def ask(
 
     answers, lacking = {}, {}
     try:
-        with Progress() as progress:
+        with Progress(open_ended=True) as progress:
             study = Study(text, str(path), changes, quality, device)
             report = _read_report(report_in, study) if report_in else None
             if not as_json:

@@ -13,9 +13,16 @@ class Progress:
 
     On a terminal a bar with the share and the time left; it is gone at the end. Elsewhere a line every
     ten seconds.
+
+    Parameters
+    ----------
+    open_ended : bool
+        Nobody knows how many pieces of work there will be: the share is of the piece that is done now, and no
+        time left is told.
     """
 
-    def __init__(self) -> None:
+    def __init__(self, open_ended: bool = False) -> None:
+        self.open_ended = open_ended
         self.began = time.monotonic()
         self.told = self.began
         self.share = 0.0
@@ -31,8 +38,7 @@ class Progress:
                 TextColumn("{task.description}"),
                 BarColumn(),
                 TaskProgressColumn(),
-                TimeRemainingColumn(),
-                TextColumn("left at most"),
+                *(() if self.open_ended else (TimeRemainingColumn(), TextColumn("left at most"))),
             )
             shown = {"console": Console(stderr=True), "transient": True, "redirect_stdout": False}
             self.bar = Bar(*columns, **shown)
@@ -55,7 +61,8 @@ class Progress:
         now = time.monotonic()
         if share < 1 and now - self.told >= LINE_EVERY_S:
             self.told = now
-            print(f"{share:4.0%}  {text}{_left(share, now - self.began)}", file=sys.stderr, flush=True)
+            left = "" if self.open_ended else _left(share, now - self.began)
+            print(f"{share:4.0%}  {text}{left}", file=sys.stderr, flush=True)
 
     def tell(self, text: str) -> None:
         """Print a line that stays, above the bar: something is done, and what comes starts anew."""
@@ -86,5 +93,7 @@ def _left(share: float, spent_s: float) -> str:
     if share < 0.02:
         return ""
     left_s = spent_s * (1 - share) / share
+    if left_s < 0.5:
+        return ""
     # Work ends early where the asked error is reached.
     return f", at most {left_s:.0f} s left" if left_s < 90 else f", at most {left_s / 60:.0f} min left"

@@ -63,7 +63,7 @@ def solve(
     from brimcast.renders.answers.study import Study
 
     try:
-        with Progress() as progress:
+        with Progress(open_ended=True) as progress:
             study = Study(text, str(path), changes, quality, device, progress=progress)
             found = search(
                 study, ranges, target, quality, lambda step: progress.tell(tell_step(ranges, target, step))

@@ -242,7 +242,8 @@ def _grain_line(outcome: Outcome, light) -> list[str]:
     from brimcast.renders.lightpass import EFFORTS
 
     asked = EFFORTS[outcome.quality].error
-    if not asked < light.relative_error < float("inf"):
+    # Not where both are told by the same number.
+    if not asked < round(light.relative_error, 2) < float("inf"):
         return []
     return [
         f"    grainier than {outcome.quality} asks: {light.relative_error:.0%} where {asked:.0%} is meant; "
