@@ -146,9 +146,14 @@ def _draw_panel(panel, name: str, variations, variants, measures) -> None:
             # Nothing lies between two words; what shares one stands side by side.
             aside = 0 if second is None else 0.4 * ((second + 0.5) / len(variations[1].texts) - 0.5)
             panel.errorbar(along + aside, values, errors, linestyle="", capsize=3, **about)
-            continue
-        panel.fill_between(along, values - errors, values + errors, color=grey, alpha=0.22, linewidth=0)
-        panel.plot(along, values, linestyle=dash, **about)
+        else:
+            aside = 0
+            panel.fill_between(along, values - errors, values + errors, color=grey, alpha=0.22, linewidth=0)
+            panel.plot(along, values, linestyle=dash, **about)
+        limits = _are_limits(name, second, len(along), variants, measures)
+        if limits.any():
+            hollow = {**about, "label": None, "markerfacecolor": "white", "linestyle": "", "zorder": 3}
+            panel.plot((along + aside)[limits], values[limits], **hollow)
     panel.margins(x=0.05 if first.numbers else 0.15)
     if by_text := len(first.texts) <= MOST_TICKS or first.numbers is None:
         step = -(-len(first.texts) // MOST_TICKS)
@@ -160,6 +165,15 @@ def _draw_panel(panel, name: str, variations, variants, measures) -> None:
     panel.set_axisbelow(True)
     for side in ("top", "right"):
         panel.spines[side].set_visible(False)
+
+
+def _are_limits(name: str, second: int | None, count: int, variants, measures) -> np.ndarray:
+    """(count,) whether a value along the first variation is the most that it can be."""
+    limits = np.zeros(count, bool)
+    for variant, found in zip(variants, measures, strict=True):
+        if second is None or variant.places[1] == second:
+            limits[variant.places[0]] = bool(found.get(name, {}).get("upper_limit"))
+    return limits
 
 
 def _short(text: str) -> str:

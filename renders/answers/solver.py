@@ -196,7 +196,8 @@ class _Reader:
             value, error = found["value"], found["standard_error"]
             if measure.part is not None and value is not None:
                 value, error = value[measure.part], None if error is None else error[measure.part]
-            return entry(value, error, measure.unit)
+            limit = {"upper_limit": True} if found.get("upper_limit") else {}
+            return entry(value, error, measure.unit) | limit
         light = frame.report["meters"][measure.key]["all"]["light"]
         if not light["value"] > 0:
             return entry(None, None, measure.unit)

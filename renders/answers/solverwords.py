@@ -47,7 +47,7 @@ def _pairs(measured: dict) -> list[tuple[float, float | None]]:
 def _scaled(value: dict, scale: float, unit: str, digits: int, sign: str = "") -> str:
     error = value["standard_error"]
     scaled = entry(value["value"] * scale, None if error is None else error * scale, unit)
-    return tell(scaled, digits, sign)
+    return tell(value | scaled, digits, sign)
 
 
 def tell_step(ranges: tuple[Range, ...], target: Target, step: Step) -> str:

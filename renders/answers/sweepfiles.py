@@ -123,6 +123,8 @@ def write_sweep(
         sweeps.write_csv(fresh / MEASURES, sweep.variations, variants, measures)
         write_json(fresh / SWEEP, _describe(sweep, measures))
         note = f"{sweep.title}; {sweep.quality}; ± is one standard error"
+        if any(entry.get("upper_limit") for found in measures for entry in found.values()):
+            note += "; hollow: at most so wide"
         for name, (title, words) in plots.list_pages(measures).items():
             page = plots.draw_page(title, words, sweep.variations, variants, measures, note)
             write_png(fresh / PLOT.format(name), page, sweep.settings)

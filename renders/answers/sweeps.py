@@ -18,10 +18,12 @@ from ..exposures import Light, expose_picture, expose_table, set_light
 from ..plan import Circle
 from ..report import KINDS
 from ..stored import TABLE_KINDS, Stored
-from .answer import entry, quadrature
+from .answer import entry, quadrature, with_unit
 from .variations import Variant, Variation
 
 _AXES = ("x", "y")
+# The measure that may be no more than an upper limit, see `uncertainty.measure_with_errors`.
+_LIMITED = ".line_width_mm"
 # A sheet shows where focused light is this share of the plain table and more, but for a tail at each edge.
 _SEEN, _TAIL, _RIM_MM = 0.125, 0.01, 12.0
 # The brightest plain table of a sheet is not shown brighter than this share of saturation.
@@ -105,7 +107,7 @@ def _list_caustic(name: str, caustic: dict) -> dict[str, dict]:
     for key, measured in caustic.items():
         value, error = measured["value"], measured["standard_error"]
         if key not in ("peak_mm", "tip_mm"):
-            found[f"{name}.{key}"] = entry(value, error, unit_of(key))
+            found[f"{name}.{key}"] = with_unit(measured, unit_of(key))
             continue
         for place, axis in enumerate(_AXES):
             one, its = (None if pair is None else pair[place] for pair in (value, error))
@@ -198,6 +200,8 @@ def write_csv(
             head.append(f"{variation.key} [{variation.unit or 'number'}]")
     for name in names:
         head += [name, f"{name}.standard_error"]
+        if name.endswith(_LIMITED):
+            head.append(f"{name}.upper_limit")
     with path.open("w", encoding="utf-8", newline="") as file:
         writer = csv.writer(file)
         writer.writerow(head)
@@ -210,6 +214,8 @@ def write_csv(
             for name in names:
                 measured = found.get(name, {"value": None, "standard_error": None})
                 line += [_digits(measured["value"]), _digits(measured["standard_error"])]
+                if name.endswith(_LIMITED):
+                    line.append("yes" if measured.get("upper_limit") else "")
             writer.writerow(line)
 
 

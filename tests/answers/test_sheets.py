@@ -152,11 +152,29 @@ def test_plots_draw_values_bands_and_gaps():
     assert (box.ymin, box.ymax) == (0.5, 3.5)
 
 
+def test_upper_limits_are_told_as_such(tmp_path):
+    """A width that the cells tell no more of: hollow on the plot, a word in the table."""
+    first = Variation("lamps.key.throw", ("1 m", "2 m", "4 m"), (1.0, 2.0, 4.0), "m")
+    variants = list_variants([first])
+    measures = [
+        {"key.refractive.line_width_mm": entry(wide, 0.1, "mm") | ({"upper_limit": True} if wide < 3 else {})}
+        for wide in (3.5, 2.9, 2.6)
+    ]
+    line, hollow = draw_one_panel(first, None, variants, measures).get_lines()
+    assert line.get_ydata().tolist() == [3.5, 2.9, 2.6]
+    assert hollow.get_xydata().tolist() == [[2, 2.9], [4, 2.6]] and hollow.get_markerfacecolor() == "white"
+    sweeps.write_csv(tmp_path / "measures.csv", [first], variants, measures)
+    head, *rows = (line.split(",") for line in (tmp_path / "measures.csv").read_text().splitlines())
+    place = head.index("key.refractive.line_width_mm.upper_limit")
+    assert [row[place] for row in rows] == ["", "yes", "yes"]
+
+
 def draw_one_panel(first, second, variants, measures):
     from matplotlib.figure import Figure
 
     panel = Figure().subplots()
-    plots._draw_panel(panel, "key.refractive.line_width_mm", (first, second), variants, measures)
+    variations = (first,) if second is None else (first, second)
+    plots._draw_panel(panel, "key.refractive.line_width_mm", variations, variants, measures)
     return panel
 
 
