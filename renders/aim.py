@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import functools
 from dataclasses import dataclass
 
 import numpy as np
@@ -126,7 +127,8 @@ def draw_rows(
     if regular:
         scatter[:] = 0
     optics = list_wavelengths(built, wavelength)
-    band = optics.band.numpy()
+    # Not read back from the device, which would be waited for.
+    band = band_of(wavelength)
     return LampRows(
         ray=dr.arange(mi.UInt32, len(place) * grid * grid),
         grid=opaque_int(grid),
@@ -238,15 +240,22 @@ def spread_wavelengths(count: int, shift: float):
     """
     if count < BANDS:
         raise ValueError(f"{count} wavelengths leave bands dark; at least {BANDS} are needed")
+    band, place, number = _spread_over_bands(count)
+    return BAND_EDGES_NM[band] + (place + shift) / number * BAND_WIDTH_NM, 1 / number
+
+
+@functools.cache
+def _spread_over_bands(count: int):
+    """(count,) band of each wavelength, its place among those of the band, and how many these are."""
     middle, _ = sample_wavelengths((np.arange(4096) + 0.5) / 4096)
     wanted = np.bincount(band_of(middle), minlength=BANDS) / 4096 * (count - BANDS)
     numbers = np.floor(wanted).astype(int)
     left = count - BANDS - numbers.sum()
     numbers[np.argsort(numbers - wanted)[:left]] += 1
     numbers += 1
-    within = np.concatenate([(np.arange(number) + shift) / number for number in numbers])
-    places = np.repeat(BAND_EDGES_NM[:-1], numbers) + within * BAND_WIDTH_NM
-    return places, np.repeat(1 / numbers, numbers)
+    band = np.repeat(np.arange(BANDS), numbers)
+    first = np.cumsum(numbers) - numbers
+    return band, np.arange(count) - first[band], numbers[band]
 
 
 def _strata(values: np.ndarray, generator) -> np.ndarray:

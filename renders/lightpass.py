@@ -131,20 +131,25 @@ def _trace_round(built, world, plan, number, effort, sums: LightSums, progress) 
     frames = _meter_frames(built)
     areas_mm2 = np.pi * np.array([meter.radius_mm for meter in built.meters]) ** 2
     efforts = list(zip((*effort.rows, effort.cloudy[0]), (*effort.grid, effort.cloudy[1]), strict=True))
+    unbooked = None
     for launch in range(BATCHES // sums.together):
         batches = range(launch * sums.together, (launch + 1) * sums.together)
         for order, (count, grid) in zip(plan.orders[lamp.name], efforts, strict=False):
             seeds = [(built.seed, number, order.forced, batch, sums.rounds) for batch in batches]
+            # Drawn while the device still traces the last launch, whose books wait for it.
             rows = draw_rows(built, world, lamp, aim, order, count, grid, seeds)
+            if unbooked:
+                sums.book(*unbooked)
             scattered = int(order.forced == WANDERING)
             haze = sums.hazes[scattered]
             tally = open_tally(world, len(built.meters), sums.together, sums.together * count, frames, haze)
             landed, tally = trace(world.geometry, rows, aim.frame, tell_blockers(world), tally, plan.voxels)
             sums.hazes[scattered] = tally.haze
             sums.lay_down(launch, landed, rows)
-            sums.book(launch, rows, tally, order.forced == 0, areas_mm2)
+            unbooked = (launch, rows, tally, order.forced == 0, areas_mm2)
         share = (sums.rounds * BATCHES + batches.stop) / (BATCHES * _most_rounds(built, effort))
         progress(share, f"light of {lamp.name}, round {sums.rounds + 1}")
+    sums.book(*unbooked)
     sums.rounds += 1
 
 

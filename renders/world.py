@@ -11,7 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from brimcast.scene.built import MAX_MEDIA, BuiltSet, Panel, Sheet
-from brimcast.shared.bands import BAND_EDGES_NM, GRID_NM
+from brimcast.shared.bands import GRID_NM, band_of
 
 from .device import counts, floats
 from .engine import mi
@@ -259,12 +259,10 @@ class Wavelengths:
         Four numbers per row and medium (air last): index, absorption and scattering per mm, anisotropy.
     band : mi.UInt32
         Band of each row.
-    wavelength_nm : (rows,) float
     """
 
     optics: object
     band: object
-    wavelength_nm: np.ndarray
 
 
 def list_wavelengths(built: BuiltSet, wavelength_nm: np.ndarray) -> Wavelengths:
@@ -276,5 +274,4 @@ def list_wavelengths(built: BuiltSet, wavelength_nm: np.ndarray) -> Wavelengths:
         table[:, slot, 1] = np.interp(wavelength_nm, GRID_NM, medium.absorption_per_mm)
         table[:, slot, 2] = np.interp(wavelength_nm, GRID_NM, medium.scattering_per_mm)
         table[:, slot, 3] = medium.anisotropy
-    band = np.clip(np.searchsorted(BAND_EDGES_NM, wavelength_nm, "right") - 1, 0, 15)
-    return Wavelengths(floats(table), counts(band), np.asarray(wavelength_nm))
+    return Wavelengths(floats(table), counts(band_of(wavelength_nm)))

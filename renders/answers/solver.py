@@ -142,7 +142,7 @@ def solve(
         found = read(frame)
         steps.append(Step(values, QUALITIES[level], found, frame.report["cell_mm"]))
         tell(steps[-1])
-        return _miss(target, found)
+        return _miss(target, found, frame.report["cell_mm"])
 
     axes = tuple(Axis(one.first, one.last, *useful_accuracy(one)) for one in ranges)
     trials = Trials(axes, evaluate)
@@ -209,13 +209,16 @@ def _light_plain_table(lamp: Lamp) -> float:
     return plain_table_factor(lamp) * lamp.scale * lamp.passed
 
 
-def _miss(target: Target, found: dict) -> tuple[list[float], list[float]] | None:
+def _miss(target: Target, found: dict, cell_mm: float) -> tuple[list[float], list[float]] | None:
     """Return by how much a measured value misses a target, and its error."""
     if found["value"] is None:
         return None
     values = np.atleast_1d(np.asarray(found["value"], float))
     known = found["standard_error"] is not None
     errors = np.atleast_1d(np.asarray(found["standard_error"], float)) if known else _DOUBT * np.abs(values)
+    if target.is_mark:
+        # A tip is a corner of a contour on the cells' lines: it may lie half a cell to either side.
+        errors = np.hypot(errors, cell_mm / math.sqrt(12))
     misses = values - np.asarray(0.0 if target.is_extreme else target.value)
     if period := target.measure.period:
         misses = (misses + period / 2) % period - period / 2
