@@ -81,8 +81,16 @@ def aim_lamp(lamp: Lamp, world: World) -> Aim:
 
 @dataclass(frozen=True)
 class Order:
-    """Forced reflections of a launch, the chances of each number of interfaces before and between them, and
-    the share of the lamp points whose rays toss instead.
+    """How the light of a launch is thrown back, see `photons`.
+
+    Attributes
+    ----------
+    forced : int
+        Reflections; or `photons.WANDERING`.
+    first, second : (DEEPEST_GAP,) float
+        Chance of each number of interfaces before the first, and between it and the second.
+    tossed : float
+        Share of the lamp points whose rays toss instead.
     """
 
     forced: int
