@@ -204,7 +204,7 @@ def _draw_gaps(order: Order, numbers: np.ndarray, generator):
     Returns
     -------
     gaps : (rows, 2) int
-        `photons.TOSSED` for the first of rows that toss.
+        `photons.TOSSED` in the first column of rows that toss.
     chances : (2, DEEPEST_GAP) float
         How likely each number is; the first of any row, tossing or not.
     """

@@ -138,7 +138,7 @@ def _draw_panel(panel, name: str, variations, variants, measures) -> None:
     along = np.array(first.numbers if first.numbers else range(len(first.texts)), float)
     seconds = range(len(variations[1].texts)) if len(variations) == 2 else [None]
     for second in seconds:
-        values, errors = _read_line(name, second, len(along), variants, measures)
+        values, errors, limits = _read_line(name, second, len(along), variants, measures)
         (dash, marker), grey = _STYLES[(second or 0) % len(_STYLES)], _GREYS[(second or 0) % len(_GREYS)]
         about = {"marker": marker, "color": grey, "markersize": 4}
         about["label"] = None if second is None else variations[1].texts[second]
@@ -150,7 +150,6 @@ def _draw_panel(panel, name: str, variations, variants, measures) -> None:
             aside = 0
             panel.fill_between(along, values - errors, values + errors, color=grey, alpha=0.22, linewidth=0)
             panel.plot(along, values, linestyle=dash, **about)
-        limits = _are_limits(name, second, len(along), variants, measures)
         if limits.any():
             hollow = {**about, "label": None, "markerfacecolor": "white", "linestyle": "", "zorder": 3}
             panel.plot((along + aside)[limits], values[limits], **hollow)
@@ -167,29 +166,24 @@ def _draw_panel(panel, name: str, variations, variants, measures) -> None:
         panel.spines[side].set_visible(False)
 
 
-def _are_limits(name: str, second: int | None, count: int, variants, measures) -> np.ndarray:
-    """(count,) whether a value along the first variation is the most that it can be."""
-    limits = np.zeros(count, bool)
-    for variant, found in zip(variants, measures, strict=True):
-        if second is None or variant.places[1] == second:
-            limits[variant.places[0]] = bool(found.get(name, {}).get("upper_limit"))
-    return limits
-
-
 def _short(text: str) -> str:
     return text if len(text) <= 12 else text[:11] + "…"
 
 
 def _read_line(name: str, second: int | None, count: int, variants, measures):
-    """Return (count,) values and standard errors along the first variation; NaN where one is not known."""
-    values, errors = np.full(count, np.nan), np.full(count, np.nan)
+    """Return (count,) values and standard errors along the first variation, NaN where one is not known.
+
+    And (count,) whether a value is the most that it can be.
+    """
+    values, errors, limits = np.full(count, np.nan), np.full(count, np.nan), np.zeros(count, bool)
     for variant, found in zip(variants, measures, strict=True):
         measured = found.get(name)
         if _is_told(measured) and (second is None or variant.places[1] == second):
             values[variant.places[0]] = measured["value"]
             error = measured["standard_error"]
             errors[variant.places[0]] = np.nan if error is None else error
+            limits[variant.places[0]] = measured.get("upper_limit", False)
     if name.endswith("heading_deg"):
         told = ~np.isnan(values)
         values[told] = np.unwrap(values[told], period=360)
-    return values, errors
+    return values, errors, limits

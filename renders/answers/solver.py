@@ -14,7 +14,7 @@ from brimcast.scene.lamps import Lamp, plain_table_factor
 from brimcast.scene.models_base import listed, nearest
 from brimcast.shared.errors import PersonError
 
-from .answer import entry
+from .answer import entry, with_unit
 from .extremes import find_least
 from .marks import find_mark
 from .search import find_first, scan
@@ -196,8 +196,7 @@ class _Reader:
             value, error = found["value"], found["standard_error"]
             if measure.part is not None and value is not None:
                 value, error = value[measure.part], None if error is None else error[measure.part]
-            limit = {"upper_limit": True} if found.get("upper_limit") else {}
-            return entry(value, error, measure.unit) | limit
+            return with_unit({**found, "value": value, "standard_error": error}, measure.unit)
         light = frame.report["meters"][measure.key]["all"]["light"]
         if not light["value"] > 0:
             return entry(None, None, measure.unit)

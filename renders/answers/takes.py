@@ -13,10 +13,11 @@ import threading
 import time
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
-from importlib.metadata import version
 from pathlib import Path
 
 from brimcast.shared.errors import EngineError, PersonError
+
+from ..caches import edition
 
 Progress = Callable[[float, str], None]
 
@@ -184,8 +185,8 @@ class Pool:
             cure = "Cure: install one version everywhere, and give --device cpu or --device gpu"
             raise EngineError(f"the workers differ, and so would their results: {found}. {cure}")
         number, self.variant = alike.pop()
-        if number != version("brimcast"):
-            text = f"the workers have brimcast {number}, and this is {version('brimcast')}. Cure: install one"
+        if number != edition():
+            text = f"the workers have brimcast {number}, and this is {edition()}. Cure: install one"
             raise EngineError(text)
 
     @property
@@ -249,14 +250,14 @@ def list_cards() -> list[str]:
 
 
 def _prepare(device: str, card: str | None) -> tuple[str, str]:
-    """In a worker: start the engine, on one graphics card where named; return version and variant."""
+    """In a worker: start the engine, on one graphics card where named; return edition and variant."""
     from ..engine import start
 
     # The driver reads it when the engine starts.
     if card is not None:
         os.environ["CUDA_VISIBLE_DEVICES"] = card
     with _ENGINE:
-        return version("brimcast"), start(device).variant
+        return edition(), start(device).variant
 
 
 def _compute_in_worker(take: Take, threads: int | None) -> str:

@@ -73,15 +73,16 @@ def test_throw_is_found_within_its_error():
 
 def test_coarse_level_that_meets_the_wish_nowhere_does_not_end_what_a_finer_one_finds():
     """Coarse cells widen a line by 0.6 mm, so that the whole scan lies above 2 mm; at 4 m it has 1.6 mm."""
-    for seed in range(10):
+    found = []
+    for seed in range(REPEATS):
         trials = noisy(
             lambda throw: 1.4 + 800 / throw - 2, THROW, bias=(0.6, 0.0), noise=(0.05, 0.02), seed=seed
         )
         outcome = find_first(trials, True, 6, (0, 1))
         assert all(one.value[0] > 0 for one in trials.seen if one.level == 0)
         assert outcome.verdict == "found" and outcome.lasts
-        ((sure,),) = [off(trials, outcome, [800 / 0.6])]
-        assert abs(sure) < 4
+        found += off(trials, outcome, [800 / 0.6])
+    hold_to_normal(found)
 
 
 def test_root_without_noise_is_exact():

@@ -193,14 +193,14 @@ def test_headings_near_the_camera_side_do_not_jump():
     first = Variation("a", ("1", "2"), (1.0, 2.0), "")
     variants = list_variants([first])
     measures = [{"key.refractive.heading_deg": entry(deg, 0.1, "deg")} for deg in (359.0, 2.0)]
-    values, _ = plots._read_line("key.refractive.heading_deg", None, 2, variants, measures)
+    values, _, _ = plots._read_line("key.refractive.heading_deg", None, 2, variants, measures)
     assert values.tolist() == [359, 362]
 
 
 def test_unknown_values_and_errors_leave_gaps():
     first = Variation("a", ("1", "2", "3"), (1.0, 2.0, 3.0), "")
     variants = list_variants([first])
-    values, errors = plots._read_line(
+    values, errors, _ = plots._read_line(
         "key.refractive.length_mm", None, 3, variants, make_measures(variants, 0.5)
     )
     assert np.isnan(values).tolist() == [False, True, False] and np.isnan(errors).all()

@@ -76,8 +76,7 @@ def draw_set(seed):
 def lose(seed):
     """Trace one; return the share of its light that is lost, or None where it is refused with its place.
 
-    A ray thrown back at glancing angles may bring a batch all of the light that a choice was rare for, so
-    each is held to the limit within three of its standard errors.
+    Few rays are traced, so that each is held to the limit within three of its standard errors.
     """
     try:
         built = build(parse(draw_set(seed)), detail=0.4)
