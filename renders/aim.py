@@ -15,8 +15,9 @@ from brimcast.shared.errors import Fault, PersonError
 
 from .device import counts, floats, opaque_float, opaque_int, opaque_point, opaque_vector
 from .engine import dr, mi
+from .fronts import describe_front, lay_on_square
 from .glowtable import list_glows
-from .launches import DEEPEST_GAP, AimFrame, LampRows
+from .launches import DEEPEST_GAP, AimFrame, LampRows, nowhere_steady
 from .photons import TOSSED, WANDERING
 from .sequences import spread
 from .world import World, list_wavelengths
@@ -74,6 +75,7 @@ def aim_lamp(lamp: Lamp, world: World) -> Aim:
         right=opaque_vector(lamp.right),
         up=opaque_vector(lamp.up),
         glow=list_glows((lamp,)),
+        steady=nowhere_steady(),
     )
     area = float(np.prod(high - low))
     return Aim(corner, across, upward, normal, area, frame)
@@ -129,7 +131,7 @@ def draw_rows(
         Whether grids stay regular, where rays are too few to gather by chance.
     """
     batches = [_draw_batch(world, lamp, aim, order, count, np.random.default_rng(seed)) for seed in seeds]
-    place, normal, shift, scatter, choice, chances, wavelength = map(
+    place, normal, shift, scatter, choice, chances, wavelength, lateral = map(
         np.concatenate, zip(*batches, strict=True)
     )
     if regular:
@@ -153,11 +155,13 @@ def draw_rows(
         visible=floats(BAND_XYZ[band, 1] * lamp.gel[band]),
         end=counts(np.where((band >= 1) & (band < 5), 1, np.where(band >= 11, 2, 0))),
         width=floats(BAND_WIDTH_NM * lamp.gel[band]),
+        lateral=floats(lateral),
+        front=describe_front(lamp),
     )
 
 
 def _draw_batch(world: World, lamp: Lamp, aim: Aim, order: Order, count: int, generator) -> tuple:
-    """Return place and weight, normal and glow, shift, scatter, choices and their chances, wavelength."""
+    """Return place and weight, normal and glow, shift, scatter, choices, chances, wavelength, lateral."""
     # Place on the lamp and wavelength; grid's shift and gaps.
     numbers = np.hstack([spread(count, 3, generator), spread(count, 4, generator)])
     points = spread_points(lamp, numbers[:, 0:2], world.centre_mm, world.radius_mm)
@@ -185,6 +189,7 @@ def _draw_batch(world: World, lamp: Lamp, aim: Aim, order: Order, count: int, ge
         choice,
         chances,
         wavelength,
+        lay_on_square(lamp, points.place_mm),
     )
 
 

@@ -14,7 +14,7 @@ from .device import add_to, draw, draw_pair
 from .engine import dr, mi
 from .eye import Eye, first_ray, fraction, spread_samples
 from .interfaces import STEP_OFF_MM, Tint, approach, find_hit, get_kept, proceed, set_out
-from .lights import Lights, look_up, meet_front
+from .lights import Lights, find_sent, look_up, meet_front
 from .matte import Ground, Look, Start, bounce, look_up_as, shade
 from .scattering import free_path, tire, turn
 from .voxels import OCTANTS, read_haze
@@ -211,7 +211,8 @@ def follow(geometry: Geometry, lights: Lights, start: Start, index, direct, imag
             translucent=spot.translucent, index=walk.index,
         )  # fmt: skip
         shade(geometry, lights, start, look, ground, shown, plain, index, direct, image)
-        crossed, bounced, stop, look = bounce(start, look, ground, shown)
+        known = shown & (look.bounces == 0) & find_sent(lights, hit.panel, spot.u, spot.v)[0]
+        crossed, bounced, stop, look = bounce(start, look, ground, shown, known)
 
         # An interface: through or back by chance.
         orderly = (walk.events == 0) & (start.bounces == 0)

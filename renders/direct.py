@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import math
+from dataclasses import dataclass
+
 import numpy as np
 from scipy.ndimage import gaussian_filter, map_coordinates, maximum_filter, minimum_filter
 
@@ -12,6 +15,7 @@ from .device import counts, draw, floats, opaque_int
 from .engine import dr, mi
 from .interfaces import STEP_OFF_MM
 from .lights import Lights, lamp_factor
+from .sequences import spread
 from .windows import Window
 from .world import Geometry, World
 
@@ -20,9 +24,6 @@ FEW_POINTS = 16
 MANY_POINTS = 64
 POINTS_A_METER = 4096
 RAYS_A_METER = 1 << 15
-# Places across and along the table's window to which matte surfaces send light, and rays from each.
-COARSE = 48, 36
-RAYS_A_PLACE = 1024
 
 
 @dr.freeze(warn_after=1000)
@@ -131,44 +132,71 @@ def meter_bounced(built: BuiltSet, world: World, lights: Lights) -> np.ndarray:
     for number, meter in enumerate(built.meters):
         rng = np.random.default_rng((built.seed, 49979687, number))
         places.append(_disc(meter, RAYS_A_METER, rng))
-        ways.append(_cosine_ways(meter.normal, RAYS_A_METER, rng))
+        ways.append(_cosine_ways(meter.normal, rng.random((RAYS_A_METER, 2))))
         numbers.append(number * 16 + np.arange(RAYS_A_METER) % 16)
     gathered = (np.concatenate(part) for part in (places, ways, numbers))
     light = _gather(world, lights, *gathered, meters * 16, built.seed * 31 + 7)
     return light.reshape(lamps, 16, meters, 16) / (RAYS_A_METER / 16)
 
 
-def map_bounced(built: BuiltSet, world: World, lights: Lights, window: Window) -> np.ndarray | None:
-    """Return the light that matte surfaces send to the table's window, (lamps, 16 bands, rows, columns).
-
-    Spectral irradiance per unit luminance of the lamp, 1/nm, on a grid of `COARSE` places from edge to edge
-    of the window, for `spread_bounced`; None where nothing but the table is matte, which sends itself none.
-    """
+def are_others_matte(built: BuiltSet) -> bool:
+    """Whether anything but the table could send light to it, other than by way of glass."""
     shares = [(panel.front, panel.back, panel.transmittance) for panel in built.panels[1:]]
-    pictured = any(getattr(panel, "picture", None) for panel in built.panels)
-    if window.cells == 0 or not (pictured or np.any(shares)):
-        return None
+    return bool(np.any(shares)) or any(getattr(panel, "picture", None) for panel in built.panels)
+
+
+@dataclass(frozen=True, eq=False)
+class Sent:
+    """Light that matte surfaces send to the table's window.
+
+    Attributes
+    ----------
+    light : (lamps, 16, lines, columns) float
+        Spectral irradiance per unit luminance of the lamp, 1/nm.
+    window : Window
+        The places where it is known.
+    """
+
+    light: np.ndarray
+    window: Window
+
+    def spread(self, number: int, window: Window, weights: np.ndarray | None = None) -> np.ndarray:
+        """Return a lamp's over the cells of the fine window, (16, ny, nx); with weights, their sum."""
+        light = self.light[number]
+        if weights is not None:
+            light = np.tensordot(weights, light, 1)
+        ratio = window.cell_mm / self.window.cell_mm
+        where = np.meshgrid(*((np.arange(n) + 0.5) * ratio - 0.5 for n in window.shape), indexing="ij")
+        flat = light.reshape(-1, *light.shape[-2:])
+        found = np.stack([map_coordinates(one, where, order=1, mode="nearest") for one in flat])
+        return found.reshape(*light.shape[:-2], *window.shape)
+
+
+def map_sent(built: BuiltSet, world: World, lights: Lights, window: Window, effort: tuple[int, int]) -> Sent:
+    """Find what matte surfaces send to the table's window, straight or by way of glass.
+
+    Parameters
+    ----------
+    window : Window
+        The fine one.
+    effort : (2,) int
+        Places along its longer side, and rays from each.
+    """
+    most, rays = effort
+    height, width = (cells * window.cell_mm for cells in window.shape)
+    cell = max(max(height, width) / most, window.cell_mm)
+    shape = tuple(math.ceil(size / cell - 1e-6) for size in (height, width))
+    coarse = Window(window.side, window.corner_mm, cell, shape)
     rng = np.random.default_rng((built.seed, 86028121))
-    columns, rows = COARSE
-    corner = built.panels[0].corner_mm[:2]
-    (u, v), half = window.centres(), window.cell_mm / 2
-    x, y = (np.linspace(at[0] - half, at[-1] + half, many) for at, many in ((u, columns), (v, rows)))
-    flat = corner + np.stack(np.meshgrid(x, y), axis=-1).reshape(-1, 2)
-    places = np.repeat(np.pad(flat, ((0, 0), (0, 1)), constant_values=STEP_OFF_MM), RAYS_A_PLACE, axis=0)
-    ways = _cosine_ways(np.array([0.0, 0.0, 1.0]), len(places), rng)
-    numbers = np.repeat(np.arange(len(flat)), RAYS_A_PLACE)
+    flat = np.stack(np.meshgrid(*coarse.centres()), axis=-1).reshape(-1, 2) + built.panels[0].corner_mm[:2]
+    places = np.repeat(np.pad(flat, ((0, 0), (0, 1)), constant_values=STEP_OFF_MM), rays, axis=0)
+    places[:, :2] += (rng.random((len(places), 2)) - 0.5) * cell
+    numbers = np.repeat(np.arange(len(flat)), rays)
+    even = spread(rays, 2, rng) + rng.random((len(flat), 1, 2))
+    ways = _cosine_ways(np.array([0.0, 0.0, 1.0]), even.reshape(-1, 2) % 1)
     light = _gather(world, lights, places, ways, numbers, len(flat), built.seed * 37 + 11)
-    light = light.reshape(len(built.lamps), 16, rows, columns) / RAYS_A_PLACE
-    return gaussian_filter(light, (0, 0, 1, 1), mode="nearest")
-
-
-def spread_bounced(light: np.ndarray, window: Window) -> np.ndarray:
-    """Spread (..., rows, columns) light as of `map_bounced` over the cells of the window."""
-    steps = [(np.arange(n) + 0.5) / n * (m - 1) for n, m in zip(window.shape, light.shape[-2:], strict=True)]
-    where = np.meshgrid(*steps, indexing="ij")
-    flat = light.reshape(-1, *light.shape[-2:])
-    found = np.stack([map_coordinates(one, where, order=1) for one in flat])
-    return found.reshape(*light.shape[:-2], *window.shape)
+    light = light.reshape(len(built.lamps), 16, *shape) / rays
+    return Sent(gaussian_filter(light, (0, 0, 1, 1), mode="nearest"), coarse)
 
 
 def _gather(world: World, lights: Lights, places, ways, numbers, whole: int, salt: int) -> np.ndarray:
@@ -195,12 +223,11 @@ def _gather(world: World, lights: Lights, places, ways, numbers, whole: int, sal
     return np.pi * image.numpy().reshape(lamps, 16, whole)
 
 
-def _cosine_ways(normal: np.ndarray, count: int, rng) -> np.ndarray:
+def _cosine_ways(normal: np.ndarray, even: np.ndarray) -> np.ndarray:
+    """Directions (n, 3) by the cosine from a normal, of numbers (n, 2) in [0, 1)."""
     side = np.cross(normal, [0.0, 0.0, 1.0] if abs(normal[2]) < 0.9 else [1.0, 0.0, 0.0])
     side /= np.linalg.norm(side)
     other = np.cross(normal, side)
-    radius = np.sqrt(rng.random(count))
-    angle = 2 * np.pi * rng.random(count)
-    x, y = radius * np.cos(angle), radius * np.sin(angle)
-    z = np.sqrt(np.maximum(0, 1 - radius**2))
+    radius, angle = np.sqrt(even[:, 0]), 2 * np.pi * even[:, 1]
+    x, y, z = radius * np.cos(angle), radius * np.sin(angle), np.sqrt(1 - even[:, 0])
     return x[:, None] * side + y[:, None] * other + z[:, None] * normal

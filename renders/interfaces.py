@@ -37,6 +37,7 @@ class Hit:
     roughness: object
     corners: object
     blend: object
+    face: object
 
 
 def find_hit(geometry: Geometry, ray: mi.Ray3f, active: mi.Bool) -> Hit:
@@ -70,6 +71,7 @@ def find_hit(geometry: Geometry, ray: mi.Ray3f, active: mi.Bool) -> Hit:
         roughness=n0.w,
         corners=corners,
         blend=near.prim_uv,
+        face=face,
     )
 
 

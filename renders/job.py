@@ -18,7 +18,7 @@ from .camerapass import FINISHES, Picture
 from .engine import Engine, dr, start
 from .keep import Unfinished, unfinished
 from .lightpass import EFFORTS
-from .lights import set_lights
+from .lights import add_sent, set_lights
 from .lightsums import LampLight
 from .pilot import plan_light
 from .scouting import scout
@@ -44,8 +44,8 @@ class Outcome:
         The table's fine window.
     direct : (lamps, ny, nx) float
         Direct light on the window, E/L in sr.
-    bounced : (lamps, 16, rows, columns) float or None
-        Light that matte surfaces send to the window, see `direct.map_bounced`.
+    sent : direct.Sent or None
+        Light that matte surfaces send to the window; None where there are none but the table, and no picture.
     meter_direct : (lamps, meters, 16) float
         E/L in sr, in sixteen independent parts.
     meter_bounced : (lamps, 16, meters, 16) float
@@ -63,7 +63,7 @@ class Outcome:
     lights: list[LampLight]
     window: Window
     direct: np.ndarray
-    bounced: np.ndarray | None
+    sent: direct.Sent | None
     meter_direct: np.ndarray
     meter_bounced: np.ndarray
     picture: Picture | None = None
@@ -87,21 +87,16 @@ class Outcome:
         (16, ny, nx), 1/nm, per unit luminance, without gels.
         """
         light = self.direct[number] * self.built.lamps[number].band_spectrum[:, None, None]
-        return self._add_bounced(light, number)
+        return self._add_sent(light, number)
 
     def bare_seen(self, number: int) -> np.ndarray:
         """Return the same as (ny, nx) in luminous units, through the lamp's gels."""
         lamp = self.built.lamps[number]
-        return self._add_bounced(self.direct[number] * lamp.passed, number, BAND_XYZ[:, 1] * lamp.gel)
+        return self._add_sent(self.direct[number] * lamp.passed, number, BAND_XYZ[:, 1] * lamp.gel)
 
-    def _add_bounced(self, light: np.ndarray, number: int, weights=None) -> np.ndarray:
+    def _add_sent(self, light: np.ndarray, number: int, weights=None) -> np.ndarray:
         """Add what matte surfaces send; with weights of the bands their sum."""
-        if self.bounced is None:
-            return light
-        bounced = self.bounced[number]
-        if weights is not None:
-            bounced = np.tensordot(weights, bounced, 1)
-        return light + direct.spread_bounced(bounced, self.window)
+        return light if self.sent is None else light + self.sent.spread(number, self.window, weights)
 
 
 def run(
@@ -155,6 +150,9 @@ def run(
     # What the sums of large maps took.
     dr.flush_malloc_cache()
     shining = set_lights(built, world, plan.windows, lights, plan.voxels)
+    sent = None
+    if plan.windows.fine.cells and (picture or direct.are_others_matte(built)):
+        sent = direct.map_sent(built, world, shining, plan.windows.fine, effort.sent)
     outcome = Outcome(
         built=built,
         quality=quality,
@@ -162,7 +160,7 @@ def run(
         lights=lights,
         window=plan.windows.fine,
         direct=direct.map_direct(built, world, shining, plan.windows.fine),
-        bounced=direct.map_bounced(built, world, shining, plan.windows.fine),
+        sent=sent,
         meter_direct=direct.meter_direct(built, world, shining),
         meter_bounced=direct.meter_bounced(built, world, shining),
         sides=tuple(side.name for side in world.sides),
@@ -171,6 +169,8 @@ def run(
 
     if picture:
         part = part_of(progress, lit, 1.0)
+        if sent:
+            shining = add_sent(shining, sent.light, sent.window)
         outcome.picture = camerapass.take_picture(built, world, shining, FINISHES[quality], part, store)
     marks.append(time.perf_counter())
     outcome.seconds = _name_stretches(marks)

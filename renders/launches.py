@@ -4,7 +4,9 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from .device import draw_pair, opaque_int
+import numpy as np
+
+from .device import draw_pair, floats, opaque_int
 from .engine import dr, mi
 from .glowtable import GlowTable
 from .world import World
@@ -53,6 +55,10 @@ class LampRows:
         1 for the blue end of the spectrum, 400-480 nm, 2 for the red, 600-700 nm, else 0.
     width : mi.Float
         Weight of each row's band at those ends, nm.
+    lateral : mi.Float
+        Two numbers a row: where its lamp point lies on the front, see `fronts`.
+    front : mi.Vector3f
+        See `fronts.Front`.
     """
 
     ray: object
@@ -70,6 +76,8 @@ class LampRows:
     visible: object
     end: object
     width: object
+    lateral: object
+    front: object
 
     def row_of(self, ray):
         """Return the row of a ray."""
@@ -94,6 +102,26 @@ class LampRows:
 
 
 @dataclass
+class Steady:
+    """Where a ray without reflection may stand for much of the lamp's front, see `steadiness`.
+
+    Attributes
+    ----------
+    shares : mi.Float
+        (side × side) how much of it to either side, on a grid over the aim's rectangle; 0 where it may not.
+    side : mi.UInt32
+    """
+
+    shares: object
+    side: object
+
+
+def nowhere_steady() -> Steady:
+    """No such place."""
+    return Steady(floats(np.zeros(4)), opaque_int(2))
+
+
+@dataclass
 class AimFrame:
     """Rectangle across the light's way at the glassware, through which the rays of a lamp are aimed.
 
@@ -109,6 +137,7 @@ class AimFrame:
     right: mi.Vector3f
     up: mi.Vector3f
     glow: GlowTable
+    steady: Steady
 
 
 @dataclass
@@ -125,6 +154,11 @@ class Landings:
         Whether the ray landed.
     panel : mi.UInt32
         Panel number × 2 + 1 for the reflective kind.
+    shifts : list of mi.Vector2f
+        How far the place moves by each mm that the lamp point moves along the lamp's right and up, the aim's
+        point staying; zeros where that is not told.
+    share : mi.Float
+        Of the lamp's front to either side, for which the ray may stand; 0 where nothing is known of it.
     """
 
     u: object
@@ -132,6 +166,8 @@ class Landings:
     flux: object
     down: object
     panel: object
+    shifts: list
+    share: object
 
 
 @dataclass

@@ -49,6 +49,10 @@ class Effort:
         Lamp points a batch and rays along a grid's side for light that is scattered.
     voxels : int
         About how many, for light inside cloudy media.
+    beside_cells : float
+        How far a ray's light may be laid beside it, see `deposits`: it may be off by as much.
+    sent : (2,) int
+        See `direct.map_sent`.
     """
 
     cell_mm: float
@@ -58,14 +62,16 @@ class Effort:
     rounds: int
     cloudy: tuple[int, int] = (16, 64)
     voxels: int = 6_000
+    beside_cells: float = 0.5
+    sent: tuple[int, int] = (64, 64)
 
 
 # Sets with cloudy media get so many times fewer rounds.
 CLOUDY_SHARE = 4
 EFFORTS = {
-    "draft": Effort(1.0, 0.10, (32, 32, 16), (30, 16, 14), 12),
-    "proof": Effort(0.5, 0.05, (64, 64, 32), (48, 22, 14), 32, (32, 64), 30_000),
-    "final": Effort(0.25, 0.02, (128, 128, 64), (64, 30, 18), 128, (32, 96), 100_000),
+    "draft": Effort(1.0, 0.10, (32, 32, 16), (30, 16, 14), 12, beside_cells=1.0),
+    "proof": Effort(0.5, 0.05, (64, 64, 32), (48, 22, 14), 32, (32, 64), 30_000, sent=(128, 128)),
+    "final": Effort(0.25, 0.02, (128, 128, 64), (64, 30, 18), 128, (32, 96), 100_000, sent=(128, 512)),
 }
 
 
@@ -145,7 +151,7 @@ def _trace_round(built, world, plan, number, effort, sums: LightSums, progress) 
             tally = open_tally(world, len(built.meters), sums.together, sums.together * count, frames, haze)
             landed, tally = trace(world.geometry, rows, aim.frame, tell_blockers(world), tally, plan.voxels)
             sums.hazes[scattered] = tally.haze
-            sums.lay_down(launch, landed, rows)
+            sums.lay_down(launch, landed, rows, effort.beside_cells)
             unbooked = (launch, rows, tally, order.forced == 0, areas_mm2)
         share = (sums.rounds * BATCHES + batches.stop) / (BATCHES * _most_rounds(built, effort))
         progress(share, f"light of {lamp.name}, round {sums.rounds + 1}")

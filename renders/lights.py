@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -10,7 +10,7 @@ from brimcast.scene.built import BuiltSet
 from brimcast.scene.lamps import Lamp, spread_points
 from brimcast.shared.bands import BAND_WIDTH_NM, sample_wavelengths
 
-from .device import floats, opaque_int
+from .device import floats, opaque_int, opaque_vector
 from .engine import dr, mi
 from .glowtable import GlowTable, list_glows, shine
 from .interfaces import STEP_OFF_MM
@@ -57,6 +57,11 @@ class Lights:
     blurred : mi.Float
         (lamps × 16 × cells of the coarse windows) all of it, so coarsely that no place stands out.
     windows : WindowTable
+    sent : mi.Float
+        (lamps × 16 × places) what matte surfaces send to the table, place by place.
+    sent_frame, sent_shape : mi.Vector3f, mi.Vector2u
+        Corner and 1/cell of these places, and how many they are across and upward: none, and the camera's
+        paths go on from the table to look for that light themselves.
     haze : mi.Float
         (lamps × 16 × octants × voxels) light that cloudy media send to the camera.
     voxels : Voxels
@@ -76,6 +81,9 @@ class Lights:
     maps: object
     blurred: object
     windows: WindowTable
+    sent: object
+    sent_frame: object
+    sent_shape: object
     haze: object
     voxels: Voxels
 
@@ -127,9 +135,26 @@ def _set(built: BuiltSet, world: World, windows: Windows, maps, haze, voxels: Vo
         maps=floats(maps),
         blurred=floats(windows.blur(maps)),
         windows=windows.table,
+        sent=floats([0.0]),
+        sent_frame=opaque_vector(np.zeros(3)),
+        sent_shape=_opaque_pair(0, 0),
         haze=floats(haze),
         voxels=voxels,
     )
+
+
+def add_sent(lights: Lights, light: np.ndarray, window: Window) -> Lights:
+    """Return the lights with what matte surfaces send to the table, see `direct.Sent`."""
+    return replace(
+        lights,
+        sent=floats(light),
+        sent_frame=opaque_vector([*window.corner_mm, 1 / window.cell_mm]),
+        sent_shape=_opaque_pair(*reversed(window.shape)),
+    )
+
+
+def _opaque_pair(first: int, second: int):
+    return mi.Vector2u(opaque_int(first), opaque_int(second))
 
 
 def _along_curve(points: np.ndarray) -> np.ndarray:
@@ -259,7 +284,9 @@ def meet_front(lights: Lights, ray, reach, active):
 
 
 def look_up(lights: Lights, plane, side, u, v, active):
-    """Bilinear light of a map at a place on a panel side: the fine window where it reaches, else the coarse.
+    """Bilinear light at a place on a panel side: of the fine window where it reaches, else the coarse one.
+
+    With it goes what matte surfaces send there, where that is known.
 
     Parameters
     ----------
@@ -278,7 +305,19 @@ def look_up(lights: Lights, plane, side, u, v, active):
     columns = dr.select(within, size.x, wide_size.x)
     lines = dr.select(within, size.y, wide_size.y)
     first = plane * windows.count + dr.select(within, size.z, wide_size.z)
-    return _blend(lights.maps, first, columns, lines, x, y, active)
+    stored = _blend(lights.maps, first, columns, lines, x, y, active)
+    sent, x, y = find_sent(lights, side, u, v)
+    columns, lines = lights.sent_shape
+    found = _blend(lights.sent, plane * columns * lines, columns, lines, x, y, active & sent)
+    return stored + found
+
+
+def find_sent(lights: Lights, side, u, v):
+    """Whether it is known what matte surfaces send to a place, and where on the grid of it the place lies."""
+    frame, shape = lights.sent_frame, lights.sent_shape
+    x, y = (u - frame.x) * frame.z, (v - frame.y) * frame.z
+    known = (side == 0) & (x >= 0) & (y >= 0) & (x < mi.Float(shape.x)) & (y < mi.Float(shape.y))
+    return known, x, y
 
 
 def look_up_blurred(lights: Lights, plane, side, u, v, active):

@@ -9,7 +9,7 @@ import numpy as np
 from brimcast.scene.lamps import Lamp
 
 from .deposits import lay_down
-from .device import floats, opaque_int
+from .device import floats, opaque_float, opaque_int
 from .engine import dr, mi
 from .launches import ENDS, ORDERS_OF_REFLECTION, LampRows, Landings, Tally
 from .uncertainty import relative_error
@@ -111,9 +111,10 @@ class LightSums:
             self.hazes = [dr.zeros(mi.Float, max(1, int(np.prod(self.haze_shape)))) for _ in range(2)]
         dr.make_opaque(self.maps, self.channels, self.hazes)
 
-    def lay_down(self, launch: int, landed: Landings, rows: LampRows) -> None:
+    def lay_down(self, launch: int, landed: Landings, rows: LampRows, beside_cells: float) -> None:
         """Add a launch's landings to the maps."""
-        found = lay_down(landed, rows, self.windows.table, self.maps, self.channels[launch])
+        into = self.maps, self.channels[launch]
+        found = lay_down(landed, rows, self.windows.table, opaque_float(beside_cells), *into)
         self.maps, self.channels[launch] = found
 
     def book(self, launch: int, rows: LampRows, tally: Tally, straight: bool, areas_mm2: np.ndarray) -> None:

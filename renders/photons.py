@@ -25,9 +25,10 @@ from dataclasses import dataclass
 from .clouds import DRAWS_IN_CLOUDS, pass_cloud
 from .device import add_to, draw
 from .engine import dr, mi
+from .fans import find_shifts, follow, open_fan
 from .glowtable import shine
 from .interfaces import Crossing, Hit, Tint, approach, find_hit, get_kept, proceed, set_out
-from .launches import ENDS, ORDERS_OF_REFLECTION, AimFrame, LampRows, Landings, Tally
+from .launches import ENDS, ORDERS_OF_REFLECTION, AimFrame, LampRows, Landings, Steady, Tally
 from .voxels import Voxels
 from .world import DIPS, NO_PANEL, Geometry
 
@@ -121,7 +122,17 @@ class Photon:
 
 
 def _send(geometry: Geometry, rows: LampRows, aim: AimFrame, row, blockers):
-    """Each ray as it sets out just before the glassware, and its flux; none where something is in its way."""
+    """Send each ray off.
+
+    Returns
+    -------
+    mi.Ray3f
+        From just before the glassware.
+    flux, far : mi.Float
+        None where something is in its way; from the lamp point to the aim's rectangle, mm.
+    steady : mi.Float
+        Share of the front for which it may stand, see `steadiness`.
+    """
     place = dr.gather(mi.Vector4f, rows.place, row)
     facing = dr.gather(mi.Vector4f, rows.normal, row)
     start = mi.Point3f(place.x, place.y, place.z)
@@ -144,7 +155,12 @@ def _send(geometry: Geometry, rows: LampRows, aim: AimFrame, row, blockers):
     origin = target - direction * dr.minimum(far, aim.back_off)
     back = mi.Ray3f(origin, -direction, short * 0.9999, 0.0, [])
     hidden = geometry.scene.ray_test(back, coherent=False, active=(flux > 0) & blockers & (short > 0))
-    return mi.Ray3f(origin, direction), dr.select(hidden, 0, flux)
+    return mi.Ray3f(origin, direction), dr.select(hidden, 0, flux), far, _find_share(aim.steady, through)
+
+
+def _find_share(steady: Steady, through):
+    column, line = (mi.UInt32(mi.Float(place) * mi.Float(steady.side)) for place in through)
+    return dr.gather(mi.Float, steady.shares, line * steady.side + column)
 
 
 def _choose(photon: Photon, crossing: Crossing, choice, seed):
@@ -216,9 +232,10 @@ def trace(geometry: Geometry, rows: LampRows, aim: AimFrame, blockers, tally: Ta
     band = dr.gather(mi.UInt32, rows.band, row)
     batch = dr.gather(mi.UInt32, rows.batch, row)
     visible = dr.gather(mi.Float, rows.visible, row)
-    ray, sent = _send(geometry, rows, aim, row, blockers)
+    ray, sent, far, steady = _send(geometry, rows, aim, row, blockers)
 
     walk = set_out(ray)
+    fan = open_fan(ray, aim, dr.minimum(far, aim.back_off))
     zero = mi.UInt32(0)
     wandering = choice.x == WANDERING
     # Rays that wander or toss choose each for itself.
@@ -258,6 +275,7 @@ def trace(geometry: Geometry, rows: LampRows, aim: AimFrame, blockers, tally: Ta
         reflect, share = _choose(photon, crossing, choice, seed)
         mirror = dr.gather(mi.Float, geometry.metal_reflectance, hit.body * 16 + band, crossing.metal)
         photon = _pass_on(photon, hit, crossing, reflect, share, mirror, rows, choice, batch)
+        fan = follow(geometry, fan, walk.ray, hit, crossing, reflect, walk.index, facing)
         walk = proceed(walk, hit, crossing, reflect)
         walk.ray.o = dr.select(cloud.scattered, cloud.place, walk.ray.o)
         walk.ray.d = dr.select(cloud.scattered, cloud.way, walk.ray.d)
@@ -268,7 +286,11 @@ def trace(geometry: Geometry, rows: LampRows, aim: AimFrame, blockers, tally: Ta
         active, photon, landed = _tell_going(walk, photon, landed, sent, seed, cloud.scattered, going)
 
     counts = ~wandering | (photon.scatters > 0)
-    return _close(photon, walk, landed, batch, visible, counts, tally), tally
+    ended = _close(photon, walk, landed, batch, visible, counts, tally)
+    told = ~wandering & (landed.panel == 0)
+    ended.share = dr.select(choice.x == 0, steady, 0)
+    ended.shifts = [dr.select(told, shift, 0) for shift in find_shifts(fan, ray, aim, far)]
+    return ended, tally
 
 
 def _thin_out(walk, photon: Photon, bounded, length, wandering, counts) -> Photon:
@@ -329,4 +351,6 @@ def _close(photon: Photon, walk, landed: Landed, batch, visible, counts, tally: 
         flux=dr.select(over, photon.flux, 0),
         down=here,
         panel=panel,
+        shifts=[],
+        share=mi.Float(0),
     )

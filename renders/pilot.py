@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from scipy.ndimage import uniform_filter
@@ -13,6 +13,7 @@ from brimcast.scene.lamps import plain_table_factor
 from .aim import Aim, Order, aim_lamp, draw_rows, even_chances
 from .launches import DEEPEST_GAP, open_tally, tell_blockers
 from .photons import WANDERING, trace
+from .steadiness import find_steady
 from .voxels import Voxels, no_voxels
 from .windows import Window, Windows, list_windows
 from .world import World
@@ -75,6 +76,10 @@ def plan_light(built: BuiltSet, world: World, cell_mm: float, voxels: Voxels | N
     windows = _place_windows(world, landings, built.cell_mm or cell_mm)
     while not built.cell_mm and windows.fine.cells > MOST_CELLS:
         windows = _place_windows(world, landings, 2 * windows.fine.cell_mm)
+    for number, lamp in enumerate(built.lamps):
+        aim, seed = aims[lamp.name], (built.seed, 15487469, number)
+        steady = find_steady(built, world, lamp, aim, orders[lamp.name][0], seed, windows.fine.cell_mm)
+        aims[lamp.name] = replace(aim, frame=replace(aim.frame, steady=steady))
     return LightPlan(windows, orders, aims, voxels or no_voxels())
 
 

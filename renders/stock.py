@@ -18,7 +18,7 @@ from brimcast.vessels.mesh import Mesh
 
 from .aim import draw_rows
 from .deposits import lay_down
-from .device import counts
+from .device import counts, opaque_float
 from .engine import dr, mi
 from .interfaces import Tint, Walk, approach, find_hit, proceed, set_out
 from .launches import LampRows, open_tally, tell_blockers
@@ -160,7 +160,7 @@ def share_of_raw(built: BuiltSet, world: World, plan: LightPlan, rows: int, grid
     def launch():
         tally = open_tally(world, 0, 1, rows)
         landed, _ = trace(world.geometry, drawn, aim.frame, tell_blockers(world), tally, no_voxels())
-        dr.eval(lay_down(landed, drawn, plan.windows.table, maps, channels))
+        dr.eval(lay_down(landed, drawn, plan.windows.table, opaque_float(1), maps, channels))
 
     stretches = _list_stretches(world.geometry, drawn, aim.frame)
     intersections = sum(dr.width(ray.d.x) for ray in stretches)
@@ -209,7 +209,7 @@ def trace_lone_photons(built: BuiltSet, world: World, plan: LightPlan, photons) 
         dr.sync_thread()
         began = time.perf_counter()
         landed, _ = trace(world.geometry, rows, aim.frame, tell_blockers(world), tally, no_voxels())
-        maps, channels = lay_down(landed, rows, plan.windows.table, maps, channels)
+        maps, channels = lay_down(landed, rows, plan.windows.table, opaque_float(0), maps, channels)
         dr.eval(maps, channels)
         dr.sync_thread()
         taken += time.perf_counter() - began

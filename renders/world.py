@@ -13,6 +13,7 @@ import numpy as np
 from brimcast.scene.built import MAX_MEDIA, BuiltSet, Panel, Sheet
 from brimcast.shared.bands import GRID_NM, band_of
 
+from .bends import tabulate_bends
 from .device import counts, floats
 from .engine import mi
 
@@ -82,6 +83,7 @@ class Geometry:
 
     scene: object
     face_normal: object
+    face_bend: object
     face_corners: object
     vertex_normal: object
     bodies: object
@@ -144,6 +146,8 @@ def build_world(built: BuiltSet) -> World:
     corners = vertices[faces]
     outward = np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])
     outward /= np.maximum(np.linalg.norm(outward, axis=1, keepdims=True), 1e-30)
+    # As the kernels have it: what vanishes in single precision, or is -0, has no sign.
+    outward = outward.astype(np.float32).astype(float) + 0.0
 
     face_table = np.column_stack([outward, np.zeros(len(faces))])
     corner_table = np.column_stack([faces, owners])
@@ -156,6 +160,7 @@ def build_world(built: BuiltSet) -> World:
     geometry = Geometry(
         scene=load_mesh(vertices, faces),
         face_normal=floats(face_table),
+        face_bend=floats(tabulate_bends(vertices, faces, normals, outward)),
         face_corners=counts(corner_table),
         vertex_normal=floats(normal_table),
         bodies=counts(bodies),

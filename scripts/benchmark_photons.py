@@ -91,7 +91,7 @@ def _find_halves(subject: Subject, plan, rounds: int, tell: Tell) -> np.ndarray:
     if kept := load_arrays(name):
         return kept["halves"]
     tell("reference of the map, two runs; it is kept for next time")
-    effort = Effort(CELL_MM, 0.0, REFERENCE_ROWS, REFERENCE_GRID, rounds)
+    effort = Effort(CELL_MM, 0.0, REFERENCE_ROWS, REFERENCE_GRID, rounds, beside_cells=0.0)
     halves = np.stack([_trace(subject, plan, 2000 + half, effort)[0] for half in (1, 2)])
     keep_arrays(name, {"halves": halves.astype(np.float32)}, tell)
     return halves

@@ -112,15 +112,18 @@ class Subject:
         light = trace_lamp(built, self.world, plan, 0, effort)
         return plan, light, time.perf_counter() - began
 
-    def look(self, seed: int, plan, light, samples: int):
+    def look(self, seed: int, plan, light, samples: int, sent=(64, 64)):
         """Return the picture, its samples and the seconds it took."""
         from brimcast.renders.camerapass import Finish, take_picture
-        from brimcast.renders.lights import set_lights
+        from brimcast.renders.direct import map_sent
+        from brimcast.renders.lights import add_sent, set_lights
         from brimcast.shared.colour import BAND_XYZ
 
         began = time.perf_counter()
         built = replace(self.built, seed=seed)
         lights = set_lights(built, self.world, plan.windows, [light], plan.voxels)
+        sent = map_sent(built, self.world, lights, plan.windows.fine, sent)
+        lights = add_sent(lights, sent.light, sent.window)
         taken = take_picture(built, self.world, lights, Finish(0.0, samples, scan=samples))
         picture = np.tensordot(BAND_XYZ[:, 1], taken.bands[0], 1)
         return picture, int(taken.samples.sum()), time.perf_counter() - began
@@ -193,7 +196,9 @@ def digest_solids(built, digest) -> str:
 def _make_reference(subject: Subject, tell: Tell) -> Reference:
     from brimcast.renders.lightpass import Effort
 
-    effort = Effort(REFERENCE_CELL_MM, 0.0, REFERENCE_ROWS, REFERENCE_GRID, REFERENCE_ROUNDS)
+    effort = Effort(
+        REFERENCE_CELL_MM, 0.0, REFERENCE_ROWS, REFERENCE_GRID, REFERENCE_ROUNDS, beside_cells=0.0
+    )
     halves = []
     for half in (1, 2):
         tell(f"reference, run {half} of 2; it is kept for next time")
