@@ -131,7 +131,7 @@ def draw_rows(
         Whether grids stay regular, where rays are too few to gather by chance.
     """
     batches = [_draw_batch(world, lamp, aim, order, count, np.random.default_rng(seed)) for seed in seeds]
-    place, normal, shift, scatter, choice, chances, wavelength, lateral = map(
+    place, normal, shift, scatter, choice, chances, wavelength = map(
         np.concatenate, zip(*batches, strict=True)
     )
     if regular:
@@ -155,13 +155,13 @@ def draw_rows(
         visible=floats(BAND_XYZ[band, 1] * lamp.gel[band]),
         end=counts(np.where((band >= 1) & (band < 5), 1, np.where(band >= 11, 2, 0))),
         width=floats(BAND_WIDTH_NM * lamp.gel[band]),
-        lateral=floats(lateral),
+        lateral=lay_on_square(lamp, place[:, :3]),
         front=describe_front(lamp),
     )
 
 
 def _draw_batch(world: World, lamp: Lamp, aim: Aim, order: Order, count: int, generator) -> tuple:
-    """Return place and weight, normal and glow, shift, scatter, choices, chances, wavelength, lateral."""
+    """Return place and weight, normal and glow, shift, scatter, choices and their chances, wavelength."""
     # Place on the lamp and wavelength; grid's shift and gaps.
     numbers = np.hstack([spread(count, 3, generator), spread(count, 4, generator)])
     points = spread_points(lamp, numbers[:, 0:2], world.centre_mm, world.radius_mm)
@@ -189,7 +189,6 @@ def _draw_batch(world: World, lamp: Lamp, aim: Aim, order: Order, count: int, ge
         choice,
         chances,
         wavelength,
-        lay_on_square(lamp, points.place_mm),
     )
 
 

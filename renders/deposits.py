@@ -59,9 +59,8 @@ def lay_down(landings: Landings, rows: LampRows, windows: WindowTable, most_cell
     whole_mm = dr.norm(right) * rows.front.x + dr.norm(up) * rows.front.y
     share = dr.minimum(most_cells / (laying.fine_frame.z * whole_mm), 1)
     share = dr.select(most_cells > 0, dr.maximum(share, landings.share), 0)
-    spread = (
-        landings.down & (share > 0) & (whole_mm * laying.fine_frame.z > LEAST_CELLS) & dr.isfinite(whole_mm)
-    )
+    wide = (whole_mm * laying.fine_frame.z > LEAST_CELLS) & dr.isfinite(whole_mm)
+    spread = landings.down & wide & (share > 0)
     points = dr.select(spread, mi.UInt32(POINTS_BESIDE), 1)
     flux = landings.flux / mi.Float(points)
     start = mi.Point2f(*draw_pair(rows.ray, dr.gather(mi.Vector4u, rows.order, row).w))

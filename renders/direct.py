@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from scipy.ndimage import gaussian_filter, map_coordinates, maximum_filter, minimum_filter
@@ -11,7 +11,7 @@ from scipy.ndimage import gaussian_filter, map_coordinates, maximum_filter, mini
 from brimcast.scene.built import BuiltSet
 
 from .camera import gather
-from .device import counts, draw, floats, opaque_int
+from .device import counts, draw, floats, opaque_int, opaque_vector
 from .engine import dr, mi
 from .interfaces import STEP_OFF_MM
 from .lights import Lights, lamp_factor
@@ -24,6 +24,8 @@ FEW_POINTS = 16
 MANY_POINTS = 64
 POINTS_A_METER = 4096
 RAYS_A_METER = 1 << 15
+# From each place of the table, in one launch: a million at most.
+RAYS_AT_ONCE = 64
 
 
 @dr.freeze(warn_after=1000)
@@ -160,6 +162,16 @@ class Sent:
     light: np.ndarray
     window: Window
 
+    def add_to(self, lights: Lights) -> Lights:
+        """Return lights from which the camera reads it, instead of following paths from the table."""
+        lines, columns = self.window.shape
+        return replace(
+            lights,
+            sent=floats(self.light),
+            sent_frame=opaque_vector([*self.window.corner_mm, 1 / self.window.cell_mm]),
+            sent_shape=mi.Vector2u(opaque_int(columns), opaque_int(lines)),
+        )
+
     def spread(self, number: int, window: Window, weights: np.ndarray | None = None) -> np.ndarray:
         """Return a lamp's over the cells of the fine window, (16, ny, nx); with weights, their sum."""
         light = self.light[number]
@@ -180,7 +192,7 @@ def map_sent(built: BuiltSet, world: World, lights: Lights, window: Window, effo
     window : Window
         The fine one.
     effort : (2,) int
-        Places along its longer side, and rays from each.
+        Places along its longer side, and rays from each: a multiple of `RAYS_AT_ONCE`.
     """
     most, rays = effort
     height, width = (cells * window.cell_mm for cells in window.shape)
@@ -189,13 +201,16 @@ def map_sent(built: BuiltSet, world: World, lights: Lights, window: Window, effo
     coarse = Window(window.side, window.corner_mm, cell, shape)
     rng = np.random.default_rng((built.seed, 86028121))
     flat = np.stack(np.meshgrid(*coarse.centres()), axis=-1).reshape(-1, 2) + built.panels[0].corner_mm[:2]
-    places = np.repeat(np.pad(flat, ((0, 0), (0, 1)), constant_values=STEP_OFF_MM), rays, axis=0)
-    places[:, :2] += (rng.random((len(places), 2)) - 0.5) * cell
-    numbers = np.repeat(np.arange(len(flat)), rays)
-    even = spread(rays, 2, rng) + rng.random((len(flat), 1, 2))
-    ways = _cosine_ways(np.array([0.0, 0.0, 1.0]), even.reshape(-1, 2) % 1)
-    light = _gather(world, lights, places, ways, numbers, len(flat), built.seed * 37 + 11)
-    light = light.reshape(len(built.lamps), 16, *shape) / rays
+    starts = np.repeat(np.pad(flat, ((0, 0), (0, 1)), constant_values=STEP_OFF_MM), RAYS_AT_ONCE, axis=0)
+    numbers = np.repeat(np.arange(len(flat)), RAYS_AT_ONCE)
+    light = np.zeros((len(built.lamps), 16, *shape))
+    for part in range(rays // RAYS_AT_ONCE):
+        places = starts.copy()
+        places[:, :2] += (rng.random((len(places), 2)) - 0.5) * cell
+        even = spread(RAYS_AT_ONCE, 2, rng) + rng.random((len(flat), 1, 2))
+        ways = _cosine_ways(np.array([0.0, 0.0, 1.0]), even.reshape(-1, 2) % 1)
+        found = _gather(world, lights, places, ways, numbers, len(flat), built.seed * 37 + 11 + 5 * part)
+        light += found.reshape(light.shape) / rays
     return Sent(gaussian_filter(light, (0, 0, 1, 1), mode="nearest"), coarse)
 
 

@@ -18,7 +18,7 @@ from .camerapass import FINISHES, Picture
 from .engine import Engine, dr, start
 from .keep import Unfinished, unfinished
 from .lightpass import EFFORTS
-from .lights import add_sent, set_lights
+from .lights import set_lights
 from .lightsums import LampLight
 from .pilot import plan_light
 from .scouting import scout
@@ -170,7 +170,7 @@ def run(
     if picture:
         part = part_of(progress, lit, 1.0)
         if sent:
-            shining = add_sent(shining, sent.light, sent.window)
+            shining = sent.add_to(shining)
         outcome.picture = camerapass.take_picture(built, world, shining, FINISHES[quality], part, store)
     marks.append(time.perf_counter())
     outcome.seconds = _name_stretches(marks)

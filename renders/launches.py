@@ -55,10 +55,10 @@ class LampRows:
         1 for the blue end of the spectrum, 400-480 nm, 2 for the red, 600-700 nm, else 0.
     width : mi.Float
         Weight of each row's band at those ends, nm.
-    lateral : mi.Float
-        Two numbers a row: where its lamp point lies on the front, see `fronts`.
+    lateral : mi.Point2f
+        Where each row's lamp point lies on the front's square, see `fronts.lay_on_square`.
     front : mi.Vector3f
-        See `fronts.Front`.
+        See `fronts.describe_front`.
     """
 
     ray: object
@@ -117,7 +117,7 @@ class Steady:
 
 
 def nowhere_steady() -> Steady:
-    """No such place."""
+    """No such place. A table of one number would make a kernel of its own."""
     return Steady(floats(np.zeros(4)), opaque_int(2))
 
 

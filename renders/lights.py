@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -137,24 +137,10 @@ def _set(built: BuiltSet, world: World, windows: Windows, maps, haze, voxels: Vo
         windows=windows.table,
         sent=floats([0.0]),
         sent_frame=opaque_vector(np.zeros(3)),
-        sent_shape=_opaque_pair(0, 0),
+        sent_shape=mi.Vector2u(opaque_int(0), opaque_int(0)),
         haze=floats(haze),
         voxels=voxels,
     )
-
-
-def add_sent(lights: Lights, light: np.ndarray, window: Window) -> Lights:
-    """Return the lights with what matte surfaces send to the table, see `direct.Sent`."""
-    return replace(
-        lights,
-        sent=floats(light),
-        sent_frame=opaque_vector([*window.corner_mm, 1 / window.cell_mm]),
-        sent_shape=_opaque_pair(*reversed(window.shape)),
-    )
-
-
-def _opaque_pair(first: int, second: int):
-    return mi.Vector2u(opaque_int(first), opaque_int(second))
 
 
 def _along_curve(points: np.ndarray) -> np.ndarray:

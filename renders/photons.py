@@ -286,11 +286,10 @@ def trace(geometry: Geometry, rows: LampRows, aim: AimFrame, blockers, tally: Ta
         active, photon, landed = _tell_going(walk, photon, landed, sent, seed, cloud.scattered, going)
 
     counts = ~wandering | (photon.scatters > 0)
-    ended = _close(photon, walk, landed, batch, visible, counts, tally)
     told = ~wandering & (landed.panel == 0)
-    ended.share = dr.select(choice.x == 0, steady, 0)
-    ended.shifts = [dr.select(told, shift, 0) for shift in find_shifts(fan, ray, aim, far)]
-    return ended, tally
+    shifts = [dr.select(told, shift, 0) for shift in find_shifts(fan, ray, aim, far)]
+    steady = dr.select(choice.x == 0, steady, 0)
+    return _close(photon, walk, landed, batch, visible, counts, tally, shifts, steady), tally
 
 
 def _thin_out(walk, photon: Photon, bounded, length, wandering, counts) -> Photon:
@@ -331,7 +330,9 @@ def _come_down(walk, hit: Hit, crossing: Crossing, landed: Landed, met, facing) 
     return landed
 
 
-def _close(photon: Photon, walk, landed: Landed, batch, visible, counts, tally: Tally) -> Landings:
+def _close(
+    photon: Photon, walk, landed: Landed, batch, visible, counts, tally: Tally, shifts, share
+) -> Landings:
     """Book each ray's light by its batch and end, and tell where it came down."""
     done = (walk.events > 0) & (photon.forced == 0) & counts
     over = done & (landed.end != MISSED)
@@ -351,6 +352,6 @@ def _close(photon: Photon, walk, landed: Landed, batch, visible, counts, tally: 
         flux=dr.select(over, photon.flux, 0),
         down=here,
         panel=panel,
-        shifts=[],
-        share=mi.Float(0),
+        shifts=shifts,
+        share=share,
     )

@@ -18,9 +18,11 @@ from brimcast.scene.lamps import Lamp
 
 from .aim import Aim, Order, draw_rows
 from .device import counts, floats, opaque_int
-from .fronts import is_even, lay_on_square, mirror, place_on_front
+from .engine import mi
+from .fronts import describe_front, find_on_front, is_even
 from .launches import LampRows, Landings, Steady, nowhere_steady, open_tally, tell_blockers
 from .photons import trace
+from .sequences import spread
 from .voxels import no_voxels
 from .world import World
 
@@ -50,25 +52,26 @@ def find_steady(
     far_mm = float(np.linalg.norm(lamp.centre_mm - world.centre_mm))
     share = min(1.0, WIDEST * far_mm / (max(lamp.size_mm) / 2))
     rows = draw_rows(built, world, lamp, aim, order, 2 * PAIRS, GRID, [seed], regular=True)
-    drawn = lay_on_square(lamp, rows.place.numpy().reshape(-1, 4)[:PAIRS, :3])
-    # Beside each point another, in turn in all four directions.
-    aside = share * np.array([(1, 1), (-1, 1), (-1, -1), (1, -1)])[np.arange(PAIRS) % 4]
-    square = np.concatenate([drawn, mirror(drawn + aside)])
-    rows = _align(rows, lamp, square)
+    drawn = 2 * spread(PAIRS, 2, np.random.default_rng(seed)) - 1
+    # Beside each point another, toward the middle, so that it lies on the front.
+    square = np.concatenate([drawn, drawn - share * np.sign(drawn)])
+    flat = find_on_front(mi.Point2f(*(floats(side) for side in square.T)), describe_front(lamp))
+    lateral_mm = np.stack([side.numpy() for side in flat], axis=1)
+    rows = _align(rows, lamp.centre_mm + lateral_mm @ np.stack([lamp.right, lamp.up]))
     tally = open_tally(world, 0, 1, len(square))
     landed, _ = trace(world.geometry, rows, aim.frame, tell_blockers(world), tally, no_voxels())
     near = np.abs(square[:, None] - square).max(axis=2) <= share * 1.01
-    off = _compare(landed, place_on_front(lamp, square) @ np.stack([lamp.right, lamp.up], axis=1), near)
+    off = _compare(landed, lateral_mm, near)
     # A crease may run between the rays of the grid.
     steady = minimum_filter((off < MOST_OFF * cell_mm).reshape(GRID, GRID), 3)
     return Steady(floats(share * steady), opaque_int(GRID))
 
 
-def _align(rows: LampRows, lamp: Lamp, square: np.ndarray) -> LampRows:
-    """Let rows leave from places on the front's square, in one wavelength, through the same places."""
-    count = len(square)
+def _align(rows: LampRows, place_mm: np.ndarray) -> LampRows:
+    """Let rows leave from places (n, 3), in one wavelength, through the same places of the aim."""
+    count = len(place_mm)
     place = rows.place.numpy().reshape(count, 4).copy()
-    place[:, :3] = place_on_front(lamp, square)
+    place[:, :3] = place_mm
     brightest = int(np.argmax(rows.visible.numpy()))
     optics = rows.optics.numpy().reshape(count, -1)[brightest]
     return replace(

@@ -22,6 +22,7 @@ from .device import counts, opaque_float
 from .engine import dr, mi
 from .interfaces import Tint, Walk, approach, find_hit, proceed, set_out
 from .launches import LampRows, open_tally, tell_blockers
+from .lightpass import Effort
 from .photons import trace
 from .pilot import LightPlan
 from .voxels import no_voxels
@@ -160,7 +161,9 @@ def share_of_raw(built: BuiltSet, world: World, plan: LightPlan, rows: int, grid
     def launch():
         tally = open_tally(world, 0, 1, rows)
         landed, _ = trace(world.geometry, drawn, aim.frame, tell_blockers(world), tally, no_voxels())
-        dr.eval(lay_down(landed, drawn, plan.windows.table, opaque_float(1), maps, channels))
+        dr.eval(
+            lay_down(landed, drawn, plan.windows.table, opaque_float(Effort.beside_cells), maps, channels)
+        )
 
     stretches = _list_stretches(world.geometry, drawn, aim.frame)
     intersections = sum(dr.width(ray.d.x) for ray in stretches)

@@ -62,6 +62,8 @@ class Geometry:
         The merged mesh alone.
     face_normal : mi.Float
         Four numbers a face: outward unit normal, and zero.
+    face_bend : mi.Float
+        Four numbers a face, see `bends`.
     face_corners : mi.UInt32
         Four numbers a face: its three vertices, and the body it belongs to.
     vertex_normal : mi.Float

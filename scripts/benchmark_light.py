@@ -107,7 +107,9 @@ class _Ours:
 
     def run(self, seed: int):
         plan, light, light_s = self.subject.trace(seed, self.effort)
-        picture, self.samples, camera_s = self.subject.look(seed, plan, light, self.camera_samples)
+        picture, self.samples, camera_s = self.subject.look(
+            seed, plan, light, self.camera_samples, self.effort.sent
+        )
         self.rays = light.rays
         self.light_s.append(light_s)
         self.camera_s.append(camera_s)

@@ -112,18 +112,21 @@ class Subject:
         light = trace_lamp(built, self.world, plan, 0, effort)
         return plan, light, time.perf_counter() - began
 
-    def look(self, seed: int, plan, light, samples: int, sent=(64, 64)):
-        """Return the picture, its samples and the seconds it took."""
+    def look(self, seed: int, plan, light, samples: int, sent: tuple[int, int] | None):
+        """Return the picture, its samples and the seconds it took.
+
+        Paths that meet the table go on from there where `sent` is None; else see `lightpass.Effort`.
+        """
         from brimcast.renders.camerapass import Finish, take_picture
         from brimcast.renders.direct import map_sent
-        from brimcast.renders.lights import add_sent, set_lights
+        from brimcast.renders.lights import set_lights
         from brimcast.shared.colour import BAND_XYZ
 
         began = time.perf_counter()
         built = replace(self.built, seed=seed)
         lights = set_lights(built, self.world, plan.windows, [light], plan.voxels)
-        sent = map_sent(built, self.world, lights, plan.windows.fine, sent)
-        lights = add_sent(lights, sent.light, sent.window)
+        if sent:
+            lights = map_sent(built, self.world, lights, plan.windows.fine, sent).add_to(lights)
         taken = take_picture(built, self.world, lights, Finish(0.0, samples, scan=samples))
         picture = np.tensordot(BAND_XYZ[:, 1], taken.bands[0], 1)
         return picture, int(taken.samples.sum()), time.perf_counter() - began
@@ -203,7 +206,8 @@ def _make_reference(subject: Subject, tell: Tell) -> Reference:
     for half in (1, 2):
         tell(f"reference, run {half} of 2; it is kept for next time")
         plan, light, _ = subject.trace(1000 + half, effort)
-        halves.append(subject.look(1000 + half, plan, light, REFERENCE_CAMERA_SAMPLES)[0].astype(np.float32))
+        picture, *_ = subject.look(1000 + half, plan, light, REFERENCE_CAMERA_SAMPLES, None)
+        halves.append(picture.astype(np.float32))
     tell("path tracer's mean over the shadow")
     means = _path_means(subject)
     return Reference(np.stack(halves), float(np.mean(means)), standard_error(means))

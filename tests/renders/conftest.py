@@ -9,6 +9,16 @@ import pytest
 from brimcast.renders.images import read_npz
 from brimcast.scripts.cli import main
 
+WATER = """
+brimcast: 1
+title: Water in a tumbler
+table: {size: [0.8 m, 0.8 m]}
+glasses:
+  hero: {vessel: tumbler, drink: {liquid: water, fill: 70 mm}}
+lamps:
+  key: {kind: disc, diameter: 40 mm, throw: 0.8 m, elevation: 40 deg, azimuth: 170 deg}
+"""
+
 
 @dataclass
 class Computed:
@@ -25,6 +35,12 @@ class Computed:
     def maps(self):
         """Arrays of maps.npz."""
         return read_npz(self.folder / "maps.npz")[0]
+
+
+@pytest.fixture(scope="session")
+def water_set():
+    """Text of a plain set: a tumbler of water under a small lamp."""
+    return WATER
 
 
 @pytest.fixture(scope="session")

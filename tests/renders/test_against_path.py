@@ -11,6 +11,7 @@ import pytest
 
 from brimcast.renders import stock
 from brimcast.renders.camerapass import Finish, take_picture
+from brimcast.renders.direct import map_sent
 from brimcast.renders.engine import start
 from brimcast.renders.lightpass import Effort, trace_lamp
 from brimcast.renders.lights import set_lights
@@ -132,6 +133,7 @@ class Twin:
             plan = plan_light(built, world, effort.cell_mm, voxels)
             light = trace_lamp(built, world, plan, 0, effort)
             lights = set_lights(built, world, plan.windows, [light], plan.voxels)
+            lights = map_sent(built, world, lights, plan.windows.fine, effort.sent).add_to(lights)
             bands = take_picture(built, world, lights, Finish(0.0, 8 * rounds)).bands[0]
             pictures.append(np.tensordot(BAND_XYZ[:, 1], bands, 1))
         return pictures

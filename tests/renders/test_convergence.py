@@ -8,21 +8,11 @@ from brimcast.renders.lightpass import Effort
 from brimcast.scene import builder, setfile
 from brimcast.shared.colour import BAND_XYZ
 
-SET = """
-brimcast: 1
-title: Convergence
-table: {size: [0.8 m, 0.8 m]}
-glasses:
-  hero: {vessel: tumbler, drink: {liquid: water, fill: 70 mm}}
-lamps:
-  key: {kind: disc, diameter: 40 mm, throw: 0.8 m, elevation: 40 deg, azimuth: 170 deg}
-"""
-
 
 @pytest.fixture(scope="module")
-def built():
+def built(water_set):
     """The set, without its camera."""
-    return builder.build(setfile.parse(SET))
+    return builder.build(setfile.parse(water_set))
 
 
 def light(built, rows, grid, cell_mm=2.0):
@@ -70,13 +60,13 @@ def test_twice_the_grid_and_twice_the_lamp_points_agree(built):
 
 
 @pytest.mark.slow
-def test_draft_proof_and_final_converge_to_one_map(compute):
+def test_draft_proof_and_final_converge_to_one_map(compute, water_set):
     """In the cells of each quality, the final differs within the errors that both claim, as above.
 
     So do length and share, and the width that cells can tell, but for half a cell; a narrower one is told as
     the most that it can be.
     """
-    text = SET.replace("azimuth: 170 deg", "azimuth: 170 deg, colour: 587.6 nm")
+    text = water_set.replace("azimuth: 170 deg", "azimuth: 170 deg, colour: 587.6 nm")
     found = {quality: compute(text, quality=quality) for quality in ("draft", "proof", "final")}
     maps = {quality: luminous(one) for quality, one in found.items()}
     final = found["final"].report["caustics"]["key"]["refractive"]
