@@ -27,7 +27,7 @@ from .voxels import no_voxels
 from .world import World
 
 # Pairs of lamp points, and rays along a side of the grid from each.
-PAIRS, GRID = 8, 96
+PAIRS, GRID = 8, 64
 # Part of the front for which a ray may stand, to either side, as an angle at the glassware, rad.
 WIDEST = 0.015
 # By how much landings may be off, in cells.

@@ -28,8 +28,8 @@ lamps:
 camera: {sensor: [24 mm, 30 mm], lens: 50 mm, distance: 1.6 m, elevation: 22 deg, f_number: f/11}
 render: {width: 1200}
 """
-# A draft's cells and error. One wavelength needs no lamp point for each band.
-CELL_MM, ERROR, ROWS, GRID, ROUNDS = 1.0, 0.10, (12, 6, 6), (24, 14, 10), 48
+# A draft, with less in a round: one wavelength needs no lamp point for each band.
+CELL_MM, ROWS, GRID, ROUNDS = 1.0, (8, 6, 6), (24, 12, 8), 48
 THROWS_MM = (900, 930, 960, 990, 1020)
 
 
@@ -58,13 +58,13 @@ def measure(device: str, tell: Tell) -> dict:
 
 def _measure_draft() -> dict:
     """Map of the light set by one lamp, its throw another each time; the glass stands already."""
-    from brimcast.renders.lightpass import Effort, trace_lamp
+    from brimcast.renders.lightpass import EFFORTS, trace_lamp
     from brimcast.renders.pilot import plan_light
     from brimcast.renders.world import build_world
     from brimcast.scene.builder import build
     from brimcast.scene.setfile import parse
 
-    effort = Effort(CELL_MM, ERROR, ROWS, GRID, ROUNDS)
+    effort = replace(EFFORTS["draft"], cell_mm=CELL_MM, rows=ROWS, grid=GRID, rounds=ROUNDS)
     seconds, errors, world = [], [], None
     for throw_mm in (800, *THROWS_MM):
         built = build(parse(SET, changes={"lamps.key.throw": f"{throw_mm} mm"}))
