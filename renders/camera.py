@@ -14,8 +14,8 @@ from .device import add_to, draw, draw_pair
 from .engine import dr, mi
 from .eye import Eye, first_ray, fraction, spread_samples
 from .interfaces import STEP_OFF_MM, Tint, approach, find_hit, get_kept, proceed, set_out
-from .lights import Lights, find_sent, look_up, meet_front
-from .matte import Ground, Look, Start, bounce, look_up_as, shade
+from .lights import Lights, look_up, look_up_blurred, meet_front, share_sent
+from .matte import Ground, Look, Start, bounce, shade
 from .scattering import free_path, tire, turn
 from .voxels import OCTANTS, read_haze
 from .world import NO_PANEL, Geometry
@@ -113,10 +113,13 @@ def gather(geometry: Geometry, lights: Lights, places, ways, numbers, whole, ind
     """
     place = dr.gather(mi.Vector4f, places, index)
     way = dr.gather(mi.Vector4f, ways, index)
-    row = dr.minimum(mi.UInt32(draw(index, salt) * mi.Float(lights.rows)), lights.rows - 1)
+    # By the golden ratio: the wavelengths of rays that follow one another are spread evenly.
+    number = dr.gather(mi.UInt32, numbers, index)
+    stratum = fraction(mi.Float((index * 0x9E3779B9) >> 8) * 2.0**-24 + draw(number, salt))
+    row = dr.minimum(mi.UInt32(stratum * mi.Float(lights.rows)), lights.rows - 1)
     start = Start(
         ray=mi.Ray3f(mi.Point3f(place.x, place.y, place.z), mi.Vector3f(way.x, way.y, way.z)),
-        pixel=dr.gather(mi.UInt32, numbers, index),
+        pixel=number,
         whole=whole,
         row=row,
         band=dr.gather(mi.UInt32, lights.band, row),
@@ -199,7 +202,7 @@ def follow(geometry: Geometry, lights: Lights, start: Start, index, direct, imag
         crossing = approach(geometry, walk, hit, tint, facing, start.seed, step + 4)
         spot = crossing.spot
         shown = crossing.matte & (hit.panel != NO_PANEL)
-        plain = shown & (walk.events == 0) & (look.bounces == 0) & (look.weight == 1)
+        plain = shown & (walk.events == 0) & (look.bounces == start.bounces) & (look.weight == 1)
         seen = dr.select(plain, Samples(hit.panel, spot.u, spot.v, spot.number, mi.Float(0)), seen)
         outward = dr.select(hit.entering, hit.normal, -hit.normal)
         step_off = dr.select(hit.entering, STEP_OFF_MM, -STEP_OFF_MM) * hit.face_normal
@@ -211,7 +214,8 @@ def follow(geometry: Geometry, lights: Lights, start: Start, index, direct, imag
             translucent=spot.translucent, index=walk.index,
         )  # fmt: skip
         shade(geometry, lights, start, look, ground, shown, plain, index, direct, image)
-        known = shown & (look.bounces == 0) & find_sent(lights, hit.panel, spot.u, spot.v)[0]
+        first = shown & (look.bounces == 0)
+        known = dr.select(first, share_sent(lights, hit.panel, spot.u, spot.v), 0)
         crossed, bounced, stop, look = bounce(start, look, ground, shown, known)
 
         # An interface: through or back by chance.
@@ -234,9 +238,8 @@ def follow(geometry: Geometry, lights: Lights, start: Start, index, direct, imag
 
 
 @dr.freeze(warn_after=1000)
-@dr.syntax
-def resolve(geometry, lights: Lights, eye: Eye, samples: Samples, pixels, index, groups, count, image):
-    """Add what the samples met first to the picture, in all bands.
+def resolve(geometry, lights: Lights, samples: Samples, pixels, index, groups, count, whole, image):
+    """Add what the samples of `look` met first to the picture, in all bands.
 
     Parameters
     ----------
@@ -246,7 +249,29 @@ def resolve(geometry, lights: Lights, eye: Eye, samples: Samples, pixels, index,
         How many groups.
     pixels, count, image
         As in `look`.
+    whole : mi.UInt32
+        How many pixels the picture has.
     """
+    return _resolve(look_up, geometry, lights, samples, pixels, index, groups, count, whole, image)
+
+
+@dr.freeze(warn_after=1000)
+def resolve_gathered(geometry, lights: Lights, samples: Samples, pixels, index, groups, count, whole, image):
+    """The same for the samples of `gather`."""
+    return _resolve(look_up_blurred, geometry, lights, samples, pixels, index, groups, count, whole, image)
+
+
+@dr.syntax
+def _read_where(read, lights: Lights, plane, side, u, v, active):
+    """Read a map only if any sample asks."""
+    found = mi.Float(0)
+    if active:
+        found = read(lights, plane, side, u, v, active)
+    return found
+
+
+@dr.syntax
+def _resolve(read, geometry, lights: Lights, samples: Samples, pixels, index, groups, count, whole, image):
     plane = index // groups
     group = index - plane * groups
     lamp = plane // 16
@@ -255,7 +280,7 @@ def resolve(geometry, lights: Lights, eye: Eye, samples: Samples, pixels, index,
     radiance = dr.gather(mi.Float, lights.bands, plane)
     total = mi.Float(0)
     number = mi.UInt32(0)
-    while dr.hint(number < count, exclude=[geometry, lights, samples, image, pixels]):
+    while dr.hint(number < count, exclude=[geometry, lights, samples, image, pixels, read]):
         where = group * count + number
         side = dr.gather(mi.UInt32, samples.side, where)
         seen = side != NO_PANEL
@@ -265,11 +290,11 @@ def resolve(geometry, lights: Lights, eye: Eye, samples: Samples, pixels, index,
         spot = dr.gather(mi.UInt32, samples.spot, where, seen)
         albedo = dr.gather(mi.Float, geometry.reflectance, spot * 16 + band, seen)
         passed = dr.gather(mi.Float, geometry.transmittance, spot * 16 + band, seen)
-        light = dr.maximum(direct, 0) * radiance + look_up(lights, plane, side, u, v, seen)
+        light = dr.maximum(direct, 0) * radiance + read(lights, plane, side, u, v, seen)
         total += dr.select(seen, light * albedo * dr.inv_pi, 0)
-        behind = look_up_as(lights, plane, side ^ 1, u, v, mi.Bool(True), seen & (passed > 0))
-        behind += dr.maximum(-direct, 0) * radiance
+        behind = dr.maximum(-direct, 0) * radiance
+        behind += _read_where(read, lights, plane, side ^ 1, u, v, seen & (passed > 0))
         total += dr.select(seen, behind * passed * dr.inv_pi, 0)
         number += 1
-    add_to(image, total, plane * (eye.pixels.x * eye.pixels.y) + pixel, mi.Bool(True))
+    add_to(image, total, plane * whole + pixel, mi.Bool(True))
     return image

@@ -230,4 +230,6 @@ def _expose(world: World, lights: Lights, eye: Eye, pixels, samples: int, salt, 
     dr.make_opaque(sample, plane, direct)
     each = opaque_int(samples)
     met, image = look(world.geometry, lights, eye, pixels, sample, each, salt, direct, image)
-    return resolve(world.geometry, lights, eye, met, pixels, plane, opaque_int(groups), each, image)
+    whole = opaque_int(dr.width(image) // (lamps * 16))
+    groups = opaque_int(groups)
+    return resolve(world.geometry, lights, met, pixels, plane, groups, each, whole, image)

@@ -10,7 +10,7 @@ from scipy.ndimage import gaussian_filter, map_coordinates, maximum_filter, mini
 
 from brimcast.scene.built import BuiltSet
 
-from .camera import gather
+from .camera import gather, resolve_gathered
 from .device import counts, draw, floats, opaque_int, opaque_vector
 from .engine import dr, mi
 from .interfaces import STEP_OFF_MM
@@ -26,6 +26,8 @@ POINTS_A_METER = 4096
 RAYS_A_METER = 1 << 15
 # From each place of the table, in one launch: a million at most.
 RAYS_AT_ONCE = 64
+# How far its colour is smoothed, in places: it changes more slowly from place to place than how much it is.
+COLOUR_PLACES = 4
 
 
 @dr.freeze(warn_after=1000)
@@ -207,11 +209,19 @@ def map_sent(built: BuiltSet, world: World, lights: Lights, window: Window, effo
     for part in range(rays // RAYS_AT_ONCE):
         places = starts.copy()
         places[:, :2] += (rng.random((len(places), 2)) - 0.5) * cell
-        even = spread(RAYS_AT_ONCE, 2, rng) + rng.random((len(flat), 1, 2))
+        # Shifted evenly from place to place, so that neighbours add to one another.
+        even = spread(RAYS_AT_ONCE, 2, rng) + spread(len(flat), 2, rng)[:, None]
         ways = _cosine_ways(np.array([0.0, 0.0, 1.0]), even.reshape(-1, 2) % 1)
         found = _gather(world, lights, places, ways, numbers, len(flat), built.seed * 37 + 11 + 5 * part)
         light += found.reshape(light.shape) / rays
-    return Sent(gaussian_filter(light, (0, 0, 1, 1), mode="nearest"), coarse)
+    return Sent(_smooth(light), coarse)
+
+
+def _smooth(light: np.ndarray) -> np.ndarray:
+    """Smooth (lamps, 16, lines, columns) light over its neighbours, and its colour over more of them."""
+    wide = gaussian_filter(light, (0, 0, COLOUR_PLACES, COLOUR_PLACES), mode="nearest")
+    share = wide / np.maximum(wide.sum(axis=1, keepdims=True), 1e-30)
+    return share * gaussian_filter(light.sum(axis=1, keepdims=True), (0, 0, 1, 1), mode="nearest")
 
 
 def _gather(world: World, lights: Lights, places, ways, numbers, whole: int, salt: int) -> np.ndarray:
@@ -223,18 +233,13 @@ def _gather(world: World, lights: Lights, places, ways, numbers, whole: int, sal
     index = dr.arange(mi.UInt32, count)
     image, direct = dr.zeros(mi.Float, lamps * 16 * whole), dr.zeros(mi.Float, count * lamps)
     dr.make_opaque(index, image, direct)
-    _, image = gather(
-        world.geometry,
-        lights,
-        floats(np.pad(places, ((0, 0), (0, 1)))),
-        floats(np.pad(ways, ((0, 0), (0, 1)))),
-        counts(numbers),
-        opaque_int(whole),
-        index,
-        opaque_int(salt),
-        direct,
-        image,
-    )
+    pixels, size = counts(numbers), opaque_int(whole)
+    rays = floats(np.pad(places, ((0, 0), (0, 1)))), floats(np.pad(ways, ((0, 0), (0, 1))))
+    met, image = gather(world.geometry, lights, *rays, pixels, size, index, opaque_int(salt), direct, image)
+    plane = dr.arange(mi.UInt32, count * lamps * 16)
+    dr.make_opaque(plane)
+    groups = opaque_int(count), opaque_int(1)
+    image = resolve_gathered(world.geometry, lights, met, pixels, plane, *groups, size, image)
     return np.pi * image.numpy().reshape(lamps, 16, whole)
 
 

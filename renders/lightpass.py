@@ -63,7 +63,7 @@ class Effort:
     cloudy: tuple[int, int] = (16, 64)
     voxels: int = 6_000
     beside_cells: float = 0.5
-    sent: tuple[int, int] = (64, 64)
+    sent: tuple[int, int] = (64, 128)
 
 
 # Sets with cloudy media get so many times fewer rounds.

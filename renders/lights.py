@@ -24,6 +24,8 @@ from .world import Geometry, World, list_wavelengths
 # Points on each lamp's front, and wavelengths that the camera's samples use.
 POINTS = 4096
 ROWS = 512
+# Breadth of the margin in which paths take over from the grid of what is sent, as a share of the grid's.
+SENT_MARGIN = 0.15
 # Forms of a lamp's front.
 BALL, ROUND, SQUARE, TUBE, RING = 1, 2, 3, 4, 5
 
@@ -292,18 +294,28 @@ def look_up(lights: Lights, plane, side, u, v, active):
     lines = dr.select(within, size.y, wide_size.y)
     first = plane * windows.count + dr.select(within, size.z, wide_size.z)
     stored = _blend(lights.maps, first, columns, lines, x, y, active)
-    sent, x, y = find_sent(lights, side, u, v)
+    x, y = _place_sent(lights, u, v)
     columns, lines = lights.sent_shape
-    found = _blend(lights.sent, plane * columns * lines, columns, lines, x, y, active & sent)
-    return stored + found
+    share = share_sent(lights, side, u, v)
+    first = plane * columns * lines
+    return stored + share * _blend(lights.sent, first, columns, lines, x, y, active & (share > 0))
 
 
-def find_sent(lights: Lights, side, u, v):
-    """Whether it is known what matte surfaces send to a place, and where on the grid of it the place lies."""
-    frame, shape = lights.sent_frame, lights.sent_shape
-    x, y = (u - frame.x) * frame.z, (v - frame.y) * frame.z
-    known = (side == 0) & (x >= 0) & (y >= 0) & (x < mi.Float(shape.x)) & (y < mi.Float(shape.y))
-    return known, x, y
+def _place_sent(lights: Lights, u, v):
+    frame = lights.sent_frame
+    return (u - frame.x) * frame.z, (v - frame.y) * frame.z
+
+
+def share_sent(lights: Lights, side, u, v):
+    """Share of what matte surfaces send to a place that is read from the grid of it; paths find the rest.
+
+    It falls to nothing toward the edge of the grid, where grain would else begin as if by a ruler.
+    """
+    x, y = _place_sent(lights, u, v)
+    columns, lines = mi.Float(lights.sent_shape.x), mi.Float(lights.sent_shape.y)
+    margin = SENT_MARGIN * dr.maximum(dr.maximum(columns, lines), 1)
+    inward = dr.minimum(dr.minimum(x, columns - x), dr.minimum(y, lines - y))
+    return dr.select(side == 0, dr.clip(inward / margin, 0, 1), 0)
 
 
 def look_up_blurred(lights: Lights, plane, side, u, v, active):

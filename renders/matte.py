@@ -129,7 +129,7 @@ def shade(
 
 
 def bounce(start: Start, look: Look, ground: Ground, shown, known):
-    """One more bounce from a matte surface, or through a translucent one; none where its light is known.
+    """One more bounce from a matte surface, or through a translucent one, for the share that is not known.
 
     Returns
     -------
@@ -148,6 +148,6 @@ def bounce(start: Start, look: Look, ground: Ground, shown, known):
     way = mi.Frame3f(side).to_world(mi.warp.square_to_cosine_hemisphere(spin))
     bounces = look.bounces + dr.select(shown, 1, 0)
     late = shown & (bounces >= ROULETTE_BOUNCE)
-    stop = known | (late & (draw(start.seed, look.step * 64 + 2) < 0.5)) | (bounces >= MAX_BOUNCES)
-    weight = look.weight * dr.select(shown, both * dr.select(late, 2, 1), 1)
+    stop = (known == 1) | (late & (draw(start.seed, look.step * 64 + 2) < 0.5)) | (bounces >= MAX_BOUNCES)
+    weight = look.weight * dr.select(shown, (1 - known) * both * dr.select(late, 2, 1), 1)
     return crossed, way, stop, Look(weight, bounces, look.step, look.scatters)

@@ -123,8 +123,8 @@ class Twin:
             picture[part] = stock.render_stock(scene, integrator, samples, seed, **options)
         return pictures
 
-    def by_us(self, passes, effort, rounds):
-        """(passes, height, width) pictures."""
+    def by_us(self, passes, effort, rounds, from_grid=True):
+        """(passes, height, width) pictures; what is sent to the table read from its grid, or sought by paths."""
         world = build_world(self.built)
         pictures = []
         for seed in range(1, passes + 1):
@@ -133,7 +133,8 @@ class Twin:
             plan = plan_light(built, world, effort.cell_mm, voxels)
             light = trace_lamp(built, world, plan, 0, effort)
             lights = set_lights(built, world, plan.windows, [light], plan.voxels)
-            lights = map_sent(built, world, lights, plan.windows.fine, effort.sent).add_to(lights)
+            if from_grid:
+                lights = map_sent(built, world, lights, plan.windows.fine, effort.sent).add_to(lights)
             bands = take_picture(built, world, lights, Finish(0.0, 8 * rounds)).bands[0]
             pictures.append(np.tensordot(BAND_XYZ[:, 1], bands, 1))
         return pictures
@@ -168,6 +169,12 @@ def test_regions_are_what_they_are_called(twin):
     assert light["caustic"] > 3 * light["lit table"]
     assert light["shadow"] < 0.8 * light["lit table"]
     assert all(region.sum() >= 20 for region in twin.regions.values())
+
+
+def test_light_sent_to_the_table_is_the_same_from_its_grid_as_by_paths(twin):
+    effort = Effort(1.0, 0.0, (8, 8, 8), (64, 32, 24), 1)
+    read, sought = (twin.by_us(4, effort, 8, from_grid) for from_grid in (True, False))
+    assert_equal_light(twin, read, sought, TABLE, 0.01)
 
 
 def test_every_region_is_as_bright_as_in_a_path_tracer(twin):
