@@ -99,22 +99,24 @@ def look(geometry: Geometry, lights: Lights, eye: Eye, pixels, index, count, sal
 
 @dr.freeze(warn_after=1000)
 @dr.syntax
-def gather(geometry: Geometry, lights: Lights, places, ways, numbers, whole, index, salt, direct, image):
+def gather(geometry: Geometry, lights: Lights, places, ways, count, whole, index, salt, direct, image):
     """Collect the light that matte surfaces send along given rays; lamps met on the way do not count.
 
     Parameters
     ----------
     places, ways : mi.Float
         Four numbers a ray: start and direction, each with a zero.
-    numbers : mi.UInt32
-        Where each ray counts, below `whole`.
+    count : mi.UInt32
+        Rays that count together, one after another.
+    whole : mi.UInt32
+        How many such groups.
     index, salt, direct, image
         As in `look`.
     """
     place = dr.gather(mi.Vector4f, places, index)
     way = dr.gather(mi.Vector4f, ways, index)
     # By the golden ratio: the wavelengths of rays that follow one another are spread evenly.
-    number = dr.gather(mi.UInt32, numbers, index)
+    number = index // count
     stratum = fraction(mi.Float((index * 0x9E3779B9) >> 8) * 2.0**-24 + draw(number, salt))
     row = dr.minimum(mi.UInt32(stratum * mi.Float(lights.rows)), lights.rows - 1)
     start = Start(

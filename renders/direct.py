@@ -11,7 +11,7 @@ from scipy.ndimage import gaussian_filter, map_coordinates, maximum_filter, mini
 from brimcast.scene.built import BuiltSet
 
 from .camera import gather, resolve_gathered
-from .device import counts, draw, floats, opaque_int, opaque_vector
+from .device import draw, floats, opaque_int, opaque_vector
 from .engine import dr, mi
 from .interfaces import STEP_OFF_MM
 from .lights import Lights, lamp_factor
@@ -132,15 +132,16 @@ def meter_bounced(built: BuiltSet, world: World, lights: Lights) -> np.ndarray:
     lamps, meters = len(built.lamps), len(built.meters)
     if not meters:
         return np.zeros((lamps, 16, 0, 16))
-    places, ways, numbers = [], [], []
+    places, ways = [], []
     for number, meter in enumerate(built.meters):
         rng = np.random.default_rng((built.seed, 49979687, number))
-        places.append(_disc(meter, RAYS_A_METER, rng))
+        # Every sixteenth point of the disc makes a part.
+        disc = _disc(meter, RAYS_A_METER, rng).reshape(-1, 16, 3)
+        places.append(disc.swapaxes(0, 1).reshape(-1, 3))
         ways.append(_cosine_ways(meter.normal, rng.random((RAYS_A_METER, 2))))
-        numbers.append(number * 16 + np.arange(RAYS_A_METER) % 16)
-    gathered = (np.concatenate(part) for part in (places, ways, numbers))
-    light = _gather(world, lights, *gathered, meters * 16, built.seed * 31 + 7)
-    return light.reshape(lamps, 16, meters, 16) / (RAYS_A_METER / 16)
+    gathered = np.concatenate(places), np.concatenate(ways)
+    light = _gather(world, lights, *gathered, RAYS_A_METER // 16, built.seed * 31 + 7)
+    return light.reshape(lamps, 16, meters, 16)
 
 
 def are_others_matte(built: BuiltSet) -> bool:
@@ -204,7 +205,6 @@ def map_sent(built: BuiltSet, world: World, lights: Lights, window: Window, effo
     rng = np.random.default_rng((built.seed, 86028121))
     flat = np.stack(np.meshgrid(*coarse.centres()), axis=-1).reshape(-1, 2) + built.panels[0].corner_mm[:2]
     starts = np.repeat(np.pad(flat, ((0, 0), (0, 1)), constant_values=STEP_OFF_MM), RAYS_AT_ONCE, axis=0)
-    numbers = np.repeat(np.arange(len(flat)), RAYS_AT_ONCE)
     light = np.zeros((len(built.lamps), 16, *shape))
     for part in range(rays // RAYS_AT_ONCE):
         places = starts.copy()
@@ -212,8 +212,8 @@ def map_sent(built: BuiltSet, world: World, lights: Lights, window: Window, effo
         # Shifted evenly from place to place, so that neighbours add to one another.
         even = spread(RAYS_AT_ONCE, 2, rng) + spread(len(flat), 2, rng)[:, None]
         ways = _cosine_ways(np.array([0.0, 0.0, 1.0]), even.reshape(-1, 2) % 1)
-        found = _gather(world, lights, places, ways, numbers, len(flat), built.seed * 37 + 11 + 5 * part)
-        light += found.reshape(light.shape) / rays
+        found = _gather(world, lights, places, ways, RAYS_AT_ONCE, built.seed * 37 + 11 + 5 * part)
+        light += found.reshape(light.shape) * RAYS_AT_ONCE / rays
     return Sent(_smooth(light), coarse)
 
 
@@ -224,23 +224,23 @@ def _smooth(light: np.ndarray) -> np.ndarray:
     return share * gaussian_filter(light.sum(axis=1, keepdims=True), (0, 0, 1, 1), mode="nearest")
 
 
-def _gather(world: World, lights: Lights, places, ways, numbers, whole: int, salt: int) -> np.ndarray:
-    """Return π times the radiance that comes along rays, summed by number, (lamps, 16, whole).
+def _gather(world: World, lights: Lights, places, ways, each: int, salt: int) -> np.ndarray:
+    """Return π times the mean radiance that comes along every `each` rays, (lamps, 16, groups).
 
-    Of rays drawn by the cosine that is, over their count, the irradiance.
+    Of rays drawn by the cosine that is the irradiance.
     """
     count, lamps = len(places), int(lights.count.numpy()[0])
-    index = dr.arange(mi.UInt32, count)
+    whole = count // each
+    index, plane = dr.arange(mi.UInt32, count), dr.arange(mi.UInt32, whole * lamps * 16)
+    groups = dr.arange(mi.UInt32, whole)
     image, direct = dr.zeros(mi.Float, lamps * 16 * whole), dr.zeros(mi.Float, count * lamps)
-    dr.make_opaque(index, image, direct)
-    pixels, size = counts(numbers), opaque_int(whole)
+    dr.make_opaque(index, plane, groups, image, direct)
     rays = floats(np.pad(places, ((0, 0), (0, 1)))), floats(np.pad(ways, ((0, 0), (0, 1))))
-    met, image = gather(world.geometry, lights, *rays, pixels, size, index, opaque_int(salt), direct, image)
-    plane = dr.arange(mi.UInt32, count * lamps * 16)
-    dr.make_opaque(plane)
-    groups = opaque_int(count), opaque_int(1)
-    image = resolve_gathered(world.geometry, lights, met, pixels, plane, *groups, size, image)
-    return np.pi * image.numpy().reshape(lamps, 16, whole)
+    size, together = opaque_int(whole), opaque_int(each)
+    salt = opaque_int(salt)
+    met, image = gather(world.geometry, lights, *rays, together, size, index, salt, direct, image)
+    image = resolve_gathered(world.geometry, lights, met, groups, plane, size, together, size, image)
+    return np.pi / each * image.numpy().reshape(lamps, 16, whole)
 
 
 def _cosine_ways(normal: np.ndarray, even: np.ndarray) -> np.ndarray:
