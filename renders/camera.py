@@ -13,10 +13,12 @@ from dataclasses import dataclass
 from .device import add_to, draw, draw_pair
 from .engine import dr, mi
 from .eye import Eye, first_ray, fraction, spread_samples
+from .fronts import find_on_front
 from .interfaces import STEP_OFF_MM, Tint, approach, find_hit, get_kept, proceed, set_out
 from .lights import Lights, look_up, look_up_blurred, meet_front, share_sent
 from .matte import Ground, Look, Start, bounce, shade
 from .scattering import free_path, tire, turn
+from .sequences import steps
 from .voxels import OCTANTS, read_haze
 from .world import NO_PANEL, Geometry
 
@@ -24,6 +26,8 @@ MAX_STEPS = 96
 # Scatterings in clouds after which a path has forgotten its direction, and after which a tenth of paths end.
 TIRED = 4
 WEARY = 48
+# Of what a post's rays are drawn by: place 2, way 2.
+POST_STEPS = steps(4)
 
 
 @dataclass
@@ -98,29 +102,37 @@ def look(geometry: Geometry, lights: Lights, eye: Eye, pixels, index, count, sal
 
 
 @dr.freeze(warn_after=1000)
-@dr.syntax
-def gather(geometry: Geometry, lights: Lights, places, ways, count, whole, index, salt, direct, image):
-    """Collect the light that matte surfaces send along given rays; lamps met on the way do not count.
+def gather(geometry: Geometry, lights: Lights, posts, count, whole, index, salt, direct, image):
+    """Collect the light that matte surfaces send to posts, by rays drawn by the cosine from their normals.
+
+    Lamps met on the way do not count.
 
     Parameters
     ----------
-    places, ways : mi.Float
-        Four numbers a ray: start and direction, each with a zero.
+    posts : mi.Float
+        Eight numbers each: centre and half the breadth of a square or round patch, mm; its normal, and 1 if
+        it is round.
     count : mi.UInt32
-        Rays that count together, one after another.
+        Rays from each post, one after another.
     whole : mi.UInt32
-        How many such groups.
+        How many posts.
     index, salt, direct, image
         As in `look`.
     """
-    place = dr.gather(mi.Vector4f, places, index)
-    way = dr.gather(mi.Vector4f, ways, index)
     # By the golden ratio: the wavelengths of rays that follow one another are spread evenly.
     number = index // count
+    turn = mi.Float(index - number * count)
+    starts = [*draw_pair(number, salt + 5), *draw_pair(number, salt + 6)]
+    x, y, u, v = (fraction(start + turn * step) for start, step in zip(starts, POST_STEPS, strict=True))
+    patch, facing = (dr.gather(mi.Vector4f, posts, 2 * number + part) for part in (0, 1))
+    frame = mi.Frame3f(mi.Vector3f(facing.x, facing.y, facing.z))
+    off = find_on_front(2 * mi.Point2f(x, y) - 1, mi.Vector3f(patch.w, patch.w, facing.w))
+    place = mi.Point3f(patch.x, patch.y, patch.z) + frame.s * off.x + frame.t * off.y
+    way = frame.to_world(mi.warp.square_to_cosine_hemisphere(mi.Point2f(u, v)))
     stratum = fraction(mi.Float((index * 0x9E3779B9) >> 8) * 2.0**-24 + draw(number, salt))
     row = dr.minimum(mi.UInt32(stratum * mi.Float(lights.rows)), lights.rows - 1)
     start = Start(
-        ray=mi.Ray3f(mi.Point3f(place.x, place.y, place.z), mi.Vector3f(way.x, way.y, way.z)),
+        ray=mi.Ray3f(place, way),
         pixel=number,
         whole=whole,
         row=row,

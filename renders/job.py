@@ -12,7 +12,7 @@ import numpy as np
 from brimcast.scene.built import BuiltSet
 from brimcast.shared.colour import BAND_XYZ
 
-from . import camerapass, direct, lightpass
+from . import camerapass, direct, gathered, lightpass
 from .caches import edition
 from .camerapass import FINISHES, Picture
 from .engine import Engine, dr, start
@@ -44,7 +44,7 @@ class Outcome:
         The table's fine window.
     direct : (lamps, ny, nx) float
         Direct light on the window, E/L in sr.
-    sent : direct.Sent or None
+    sent : gathered.Sent or None
         Light that matte surfaces send to the window; None where there are none but the table, and no picture.
     meter_direct : (lamps, meters, 16) float
         E/L in sr, in sixteen independent parts.
@@ -63,7 +63,7 @@ class Outcome:
     lights: list[LampLight]
     window: Window
     direct: np.ndarray
-    sent: direct.Sent | None
+    sent: gathered.Sent | None
     meter_direct: np.ndarray
     meter_bounced: np.ndarray
     picture: Picture | None = None
@@ -151,8 +151,8 @@ def run(
     dr.flush_malloc_cache()
     shining = set_lights(built, world, plan.windows, lights, plan.voxels)
     sent = None
-    if plan.windows.fine.cells and (picture or direct.are_others_matte(built)):
-        sent = direct.map_sent(built, world, shining, plan.windows.fine, effort.sent)
+    if plan.windows.fine.cells and (picture or gathered.are_others_matte(built)):
+        sent = gathered.map_sent(built, world, shining, plan.windows.fine, effort.sent)
     outcome = Outcome(
         built=built,
         quality=quality,
@@ -162,7 +162,7 @@ def run(
         direct=direct.map_direct(built, world, shining, plan.windows.fine),
         sent=sent,
         meter_direct=direct.meter_direct(built, world, shining),
-        meter_bounced=direct.meter_bounced(built, world, shining),
+        meter_bounced=gathered.meter_bounced(built, world, shining),
         sides=tuple(side.name for side in world.sides),
     )
     marks.append(time.perf_counter())

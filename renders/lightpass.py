@@ -52,7 +52,7 @@ class Effort:
     beside_cells : float
         How far a ray's light may be laid beside it, see `deposits`: it may be off by as much.
     sent : (2,) int
-        See `direct.map_sent`.
+        See `gathered.map_sent`.
     """
 
     cell_mm: float

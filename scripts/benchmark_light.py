@@ -24,6 +24,8 @@ class Size:
     cell_mm, rows, grid
         As in `lightpass.Effort`.
     camera_samples : int
+    sent : (2,) int
+        As in `lightpass.Effort`.
     raw_rows, raw_grid : int
         Lamp points and grid of the comparison with bare intersection.
     """
@@ -32,14 +34,15 @@ class Size:
     rows: tuple[int, int, int]
     grid: tuple[int, int, int]
     camera_samples: int
+    sent: tuple[int, int]
     raw_rows: int
     raw_grid: int
 
 
 # A second or two each.
 SIZES = {
-    "cpu": Size(1.0, (32, 16, 16), (30, 16, 12), 8, 16, 128),
-    "gpu": Size(0.5, (128, 64, 32), (96, 48, 32), 64, 64, 512),
+    "cpu": Size(1.0, (32, 24, 24), (36, 16, 12), 8, (64, 64), 16, 128),
+    "gpu": Size(0.5, (128, 64, 32), (96, 48, 32), 64, (64, 64), 64, 512),
 }
 
 
@@ -67,7 +70,7 @@ def measure(device: str, repeats: int, tell: Tell) -> dict:
     subject = Subject()
     reference = find_reference(subject, tell)
     size = SIZES[engine.device]
-    effort = Effort(size.cell_mm, 0.0, size.rows, size.grid, 1)
+    effort = Effort(size.cell_mm, 0.0, size.rows, size.grid, 1, sent=size.sent)
 
     tell("warming up")
     ours = _Ours(subject, effort, size.camera_samples)

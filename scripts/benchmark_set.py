@@ -118,7 +118,7 @@ class Subject:
         Paths that meet the table go on from there where `sent` is None; else see `lightpass.Effort`.
         """
         from brimcast.renders.camerapass import Finish, take_picture
-        from brimcast.renders.direct import map_sent
+        from brimcast.renders.gathered import map_sent
         from brimcast.renders.lights import set_lights
         from brimcast.shared.colour import BAND_XYZ
 

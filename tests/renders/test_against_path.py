@@ -11,8 +11,8 @@ import pytest
 
 from brimcast.renders import stock
 from brimcast.renders.camerapass import Finish, take_picture
-from brimcast.renders.direct import map_sent
 from brimcast.renders.engine import start
+from brimcast.renders.gathered import map_sent
 from brimcast.renders.lightpass import Effort, trace_lamp
 from brimcast.renders.lights import set_lights
 from brimcast.renders.pilot import plan_light
