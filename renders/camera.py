@@ -294,7 +294,9 @@ def _resolve(read, geometry, lights: Lights, samples: Samples, pixels, index, gr
     radiance = dr.gather(mi.Float, lights.bands, plane)
     total = mi.Float(0)
     number = mi.UInt32(0)
-    while dr.hint(number < count, exclude=[geometry, lights, samples, image, pixels, read]):
+    # A lamp's maps, too, are dark in bands that it does not send.
+    lit = radiance > 0
+    while dr.hint(lit & (number < count), exclude=[geometry, lights, samples, image, pixels, read]):
         where = group * count + number
         side = dr.gather(mi.UInt32, samples.side, where)
         seen = side != NO_PANEL
@@ -310,5 +312,5 @@ def _resolve(read, geometry, lights: Lights, samples: Samples, pixels, index, gr
         behind += _read_where(read, lights, plane, side ^ 1, u, v, seen & (passed > 0))
         total += dr.select(seen, behind * passed * dr.inv_pi, 0)
         number += 1
-    add_to(image, total, plane * whole + pixel, mi.Bool(True))
+    add_to(image, total, plane * whole + pixel, lit)
     return image
