@@ -67,7 +67,7 @@ def measure_photons(subject: Subject, device: str, repeats: int, tell: Tell) -> 
     error, seconds = (
         figures[f"map_{what}_photons"] / figures[f"map_{what}_light_pass"] for what in ("error", "seconds")
     )
-    return figures | {"photon_gain": error * seconds, "map_caustic_cells": int(caustic.sum())}
+    return figures | {"footprint_gain": error * seconds, "map_caustic_cells": int(caustic.sum())}
 
 
 def _trace(subject: Subject, plan, seed: int, effort) -> tuple[np.ndarray, float]:
@@ -105,5 +105,5 @@ def describe_photons(figures: dict) -> list[str]:
     )
     return [
         f"table's map at {CELL_MM} mm: error {ours}, by lone photons {theirs}",
-        f"less error than photons at equal time  {figures['photon_gain']:10.1f} ×",
+        f"less error than photons at equal time  {figures['footprint_gain']:10.1f} ×",
     ]
